@@ -74,6 +74,7 @@ class Board:
         self.drops = 0
         self._drop_ms: float | None = None
         self.rejects = 0
+        self._edges: deque[float] = deque()  # own ms; emptied by each advance up to its time
         self._dark_since_ms: float | None = None
         self._reader = CommandReader()
         self._reader.rejected = self.rejected
@@ -119,13 +120,13 @@ class Board:
             if to_ms < self._hung_at_ms + wire.WATCHDOG_MS:
                 return b""
             self.restart(self._hung_at_ms + wire.WATCHDOG_MS, wire.WATCHDOG)
-        end_ms = (to_ms - self._started_at_ms) * self._clock_ratio
-        edges = deque(own for t in senses.edges_ms if (own := self._own_ms(t)) >= 0.0)
+        end_ms = self._own_ms(to_ms)
+        self._edges.extend(own for t in senses.edges_ms if (own := self._own_ms(t)) >= 0.0)
         while (due_ms := self._samples * wire.SAMPLE_MS) <= end_ms:
-            self._count_edges(edges, due_ms)
+            self._count_edges(due_ms)
             self._now_ms = due_ms
             self._sample(senses)
-        self._count_edges(edges, end_ms)
+        self._count_edges(end_ms)
         self._now_ms = end_ms
         self._watch_keep_alive()
         sent = b"".join(self._out)
@@ -135,9 +136,9 @@ class Board:
     def _own_ms(self, at_ms: float) -> float:
         return (at_ms - self._started_at_ms) * self._clock_ratio
 
-    def _count_edges(self, edges: deque[float], up_to_ms: float) -> None:
-        while edges and edges[0] <= up_to_ms:
-            edge_ms = edges.popleft()
+    def _count_edges(self, up_to_ms: float) -> None:
+        while self._edges and self._edges[0] <= up_to_ms:
+            edge_ms = self._edges.popleft()
             if self._drop_ms is not None and edge_ms - self._drop_ms < self.dead_ms:
                 self.rejects = (self.rejects + 1) & UINT16_MAX
             else:
