@@ -14,9 +14,7 @@ MAX_LINE = 120  # bytes, newline included (protocol)
 CRC_START = 0xFFFF  # CRC-16/IBM-3740
 SILENT_WORDS = (0x00000000, 0xFFFFFFFF)  # the converter does not answer
 
-Cause = Literal[
-    "too_long", "not_ascii", "no_crc", "wrong_crc", "unknown_kind", "wrong_field_count", "out_of_range"
-]
+Cause = Literal["too_long", "not_ascii", "no_crc", "wrong_crc", "unknown_kind", "wrong_field_count", "out_of_range"]
 CAUSES: tuple[Cause, ...] = (
     "too_long",
     "not_ascii",
@@ -100,9 +98,7 @@ _UINT = rb"(0|[1-9][0-9]{0,9})"
 _HEX2 = rb"([0-9A-F]{2})"
 _FORMS = {
     b"S": (
-        re.compile(
-            rb"S," + rb",".join([_UINT] * 6) + rb",([0-9A-F]{8})," + _UINT + b"," + _UINT + b"," + _HEX2
-        ),
+        re.compile(rb"S," + rb",".join([_UINT] * 6) + rb",([0-9A-F]{8})," + _UINT + b"," + _UINT + b"," + _HEX2),
         11,
     ),
     b"B": (re.compile(rb"B," + rb",".join([_UINT] * 3) + b"," + _HEX2 + b"," + _UINT + b"," + _UINT), 7),

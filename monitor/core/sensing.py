@@ -13,6 +13,8 @@ from monitor.core.typek import reported_hot_c, true_hot_c
 from monitor.terms import GasTerms, ThermocoupleTerms
 
 SUM_MAX = 65472  # 64 readings of 1023 (protocol)
+SURE_SAMPLES = 3  # in a row, before a bad reading is a fault (alarm table)
+FROZEN_SAMPLES = 20  # 2 s
 UNDER_RANGE = 0.05  # of the sensor's range, below its calibrated zero
 HOT_LSB_C = 0.25
 _CACHE_MAX = 4096  # words; when full it is emptied: a slow computation again, never a wrong value
@@ -31,15 +33,24 @@ class PlateSense:
         self._offset_c = terms.offset_c.value
         self._u_c = sqrt(terms.offset_c.u**2 + HOT_LSB_C**2 / 12.0)
         self._seen: dict[int, Reading] = {}
+        self._bad = 0
+        self.fault: str | None = None
 
     def read(self, frame: SampleFrame) -> Reading:
-        """The plate in °C, by ITS-90, offset added."""
+        """The plate in °C, by ITS-90, offset added. Sets `fault` once it is sure."""
         word = frame.tc
         found = self._seen.get(word)
         if found is None:
             if len(self._seen) >= _CACHE_MAX:
                 self._seen.clear()
             found = self._seen[word] = self._convert(frame)
+        if found.why is None:
+            self._bad = 0
+            self.fault = None
+        else:
+            self._bad += 1
+            if self._bad >= SURE_SAMPLES:
+                self.fault = found.why
         return found
 
     def _convert(self, frame: SampleFrame) -> Reading:
@@ -65,12 +76,33 @@ class GasSense:
 
     def __init__(self, terms: GasTerms) -> None:
         self._terms = terms
-        self._noise_u_ppm = terms.noise_ppm * sqrt(
-            10.0
-        )  # one sample of ten a second; the mean of 1 s has noise_ppm
+        self.fault: str | None = None
+        self._bad = 0
+        self._same = 0  # samples in a row with the same sum and no spread at all
+        self._last_sum = -1
+        self._noise_u_ppm = terms.noise_ppm * sqrt(10.0)  # one sample of ten a second; the mean of 1 s has noise_ppm
 
     def read(self, frame: SampleFrame) -> Reading:
-        """SO2 in ppm."""
+        """SO2 in ppm. Sets `fault` once it is sure."""
+        found = self._convert(frame)
+        if frame.gas_span == 0 and frame.gas_sum == self._last_sum:
+            self._same += 1
+            if self._same >= FROZEN_SAMPLES:
+                self.fault = "gas reading frozen: a live channel dithers"
+                return Reading(None, why=self.fault)
+        else:
+            self._same = 1 if frame.gas_span == 0 else 0
+        self._last_sum = frame.gas_sum
+        if found.value is not None or found.at_least is not None:
+            self._bad = 0
+            self.fault = None
+        else:
+            self._bad += 1
+            if self._bad >= SURE_SAMPLES:
+                self.fault = found.why
+        return found
+
+    def _convert(self, frame: SampleFrame) -> Reading:
         terms = self._terms
         gas_sum = frame.gas_sum
         if gas_sum >= SUM_MAX:

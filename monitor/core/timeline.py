@@ -58,9 +58,7 @@ class Timeline:
         self._behind = 0
         self._behind_first = None
         self._board_s += step_ms * 0.001
-        self._offset_s = min(
-            self._offset_s + CLOCK_ERROR * (arrival_s - self._arrival_s), arrival_s - self._board_s
-        )
+        self._offset_s = min(self._offset_s + CLOCK_ERROR * (arrival_s - self._arrival_s), arrival_s - self._board_s)
         self._arrival_s = arrival_s
         self._last = frame
         t_s = self._board_s + self._offset_s

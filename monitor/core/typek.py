@@ -102,9 +102,7 @@ def temperature_c(emf: float) -> float | None:
     """The temperature in °C whose emf against 0 °C is `emf` mV; None outside −200 to 1372 °C."""
     if not EMF_MIN_MV <= emf <= EMF_MAX_MV:
         return None
-    for upper, coefficients in _INVERSE:
-        if emf <= upper:
-            break
+    coefficients = next(c for upper, c in _INVERSE if emf <= upper)
     guess = _poly(coefficients, emf)[0]
     value, slope = _emf(guess)
     return guess - (value - emf) / slope

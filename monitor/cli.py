@@ -1,0 +1,211 @@
+"""The command line: `so2bench demo | plan | watch | replay`.
+
+Exit status: 0 done, 1 refused with a reason on standard error, 2 wrong usage.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import signal
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from monitor.errors import RefusalError
+
+CAUTION = (
+    "An aid for a careful person, not a certified gas detector or safety system. SO2 is toxic, the acids burn: hood, "
+    "goggles, gloves; local rules and licensed practice come first."
+)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    parser = argparse.ArgumentParser(
+        prog="so2bench",
+        description="Watch a small sulfur dioxide generator: how much gas was made, how much is held, "
+        "how much has gone over, and what is wrong.",
+        epilog=CAUTION,
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    p = commands.add_parser("demo", help="a simulated bench with the monitor and the page; nothing else is needed")
+    p.add_argument("--speed", type=_speed, default=1.0, help="how much faster than real time (1 to 60; default 1)")
+    p.add_argument("--firmware", action="store_true", help="run the real firmware image in its simulator")
+    p.add_argument("--log", type=Path, help="where to keep the run log (default: a new file in this folder)")
+    p.add_argument(
+        "--page-port", type=int, help="the page's port on this machine (default: the first free from 8501)"
+    )
+    p.add_argument("--no-dashboard", action="store_true", help="plain lines only, no page")
+    p.set_defaults(do=_demo)
+
+    p = commands.add_parser("plan", help="what a run will make, hold and deliver, in drops, and its cautions")
+    p.add_argument("run", type=Path, metavar="RUN", help="run.toml: the charge and the receiver")
+    p.add_argument("--bench", type=Path, help="bench.toml: the apparatus (drop volume, room, limits)")
+    p.add_argument("--json", action="store_true", help="print JSON alone")
+    p.set_defaults(do=_plan)
+
+    p = commands.add_parser("watch", help="a live run")
+    p.add_argument("--bench", type=Path, required=True, help="bench.toml: the apparatus")
+    p.add_argument("--run", type=Path, required=True, help="run.toml: this generation")
+    p.add_argument("--port", help="the serial port, instead of the one in bench.toml")
+    p.add_argument("--log", type=Path, help="the run log: a new file, or an unfinished run to take up again")
+    p.add_argument(
+        "--page-port", type=int, help="the page's port on this machine (default: the first free from 8501)"
+    )
+    p.add_argument("--no-dashboard", action="store_true", help="plain lines only, no page")
+    p.set_defaults(do=_watch)
+
+    p = commands.add_parser("replay", help="the same computation from a recording")
+    p.add_argument("recording", type=Path, metavar="RECORDING", help='a run log, or text lines "SECONDS FRAME"')
+    p.add_argument("--bench", type=Path, required=True, help="bench.toml: the apparatus")
+    p.add_argument("--run", type=Path, required=True, help="run.toml: the generation")
+    p.add_argument("--json", action="store_true", help="print JSON alone")
+    p.set_defaults(do=_replay)
+    return parser
+
+
+def _speed(text: str) -> float:
+    value = float(text)
+    if not 1.0 <= value <= 60.0:
+        raise argparse.ArgumentTypeError(f"found {text}, wanted a number from 1 to 60")
+    return value
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run a command; gives the exit status."""
+    arguments = build_parser().parse_args(argv)
+    try:
+        arguments.do(arguments)
+    except RefusalError as why:
+        for line in str(why).splitlines():
+            print(f"so2bench: {line}", file=sys.stderr)
+        return 1
+    except BrokenPipeError:
+        return 1
+    return 0
+
+
+def _plan(a: argparse.Namespace) -> None:
+    from monitor.chemistry.planning import plan
+    from monitor.settings import load_bench, load_run
+
+    run, _ = load_run(a.run)
+    bench = load_bench(a.bench)[0] if a.bench else None
+    made = plan(run, bench)
+    if a.json:
+        print(json.dumps(made.as_json_dict(), indent=2, ensure_ascii=False))
+    else:
+        from monitor.plain import plan_lines
+
+        print("\n".join(plan_lines(run, made)))
+
+
+def _replay(a: argparse.Namespace) -> None:
+    from monitor import replay
+    from monitor.settings import load_bench, load_run
+
+    bench, _ = load_bench(a.bench)
+    run, _ = load_run(a.run)
+    if replay.is_run_log(a.recording):
+        live, tally = replay.replay_log(a.recording, bench, run, _progress)
+    else:
+        live, tally, skipped = replay.replay_text(a.recording, bench, run)
+        if skipped.lines:
+            print(
+                f"so2bench: {a.recording}: {skipped.lines} lines without a time were skipped, the first is line "
+                f"{skipped.first}",
+                file=sys.stderr,
+            )
+    got = replay.summary(live, tally)
+    if a.json:
+        print(json.dumps(got, indent=2, allow_nan=False))
+    else:
+        from monitor.plain import replay_lines
+
+        print("\n".join(replay_lines(got)))
+
+
+def _progress(part: float) -> None:
+    if sys.stderr.isatty():
+        print(f"\rreplaying {part:4.0%}", end="" if part < 1.0 else "\n", file=sys.stderr, flush=True)
+
+
+def _default_log(name: str) -> Path:
+    return Path(f"{datetime.now(UTC):%Y%m%d-%H%M%S}-{name}.so2log")
+
+
+def _watch(a: argparse.Namespace) -> None:
+    from monitor.edges.port import SerialPort
+    from monitor.settings import load_bench, load_run
+
+    bench, bench_toml = load_bench(a.bench)
+    run, run_toml = load_run(a.run)
+    path, baud = a.port or bench.port.path, bench.port.baud
+    log = a.log or _default_log(bench.name)
+    # A new run needs its line from the beginning; one taken up again waits for it.
+    port = None if log.exists() else SerialPort(path, baud)
+    _run(log, bench, bench_toml, run, run_toml, lambda: SerialPort(path, baud), port, a)
+
+
+def _demo(a: argparse.Namespace) -> None:
+    from monitor.demo import demo_bench
+    from monitor.edges.port import SerialPort
+
+    with demo_bench(speed=a.speed, firmware=a.firmware) as rig:
+        print(f"The bench is simulated and its data are invented. {CAUTION}")
+        log = a.log or _default_log("demo")
+        _run(
+            log,
+            rig.bench,
+            rig.bench_toml,
+            rig.run,
+            rig.run_toml,
+            lambda: SerialPort(rig.port, rig.bench.port.baud),
+            None,
+            a,
+            tasks=(rig.act,),
+            speed=a.speed,
+        )
+
+
+def _run(
+    log: Path,
+    bench: Any,
+    bench_toml: str,
+    run: Any,
+    run_toml: str,
+    opener: Any,
+    port: Any,
+    a: argparse.Namespace,
+    tasks: tuple[Any, ...] = (),
+    speed: float = 1.0,
+) -> None:
+    from monitor.edges.lines import Lines
+    from monitor.edges.page import Page
+    from monitor.service import Service, begin
+
+    lines = Lines(sys.stdout)
+    begun = begin(log, bench, bench_toml, run, run_toml, speed)
+    service = Service(begun, opener, (lines,), port)
+    page = None
+    try:
+        print(f"run log: {log}", flush=True)
+        if not a.no_dashboard:
+            page = Page(log, a.page_port)
+            print(f"page: {page.url}   (this machine only; Ctrl-C ends watching)", flush=True)
+
+        async def live() -> None:
+            loop = asyncio.get_running_loop()
+            for number in (signal.SIGINT, signal.SIGTERM):
+                loop.add_signal_handler(number, service.stop)
+            await service.watch(*(lambda task=task: task(service) for task in tasks))
+
+        asyncio.run(live())
+    finally:
+        if page is not None:
+            page.close()
+        lines.close()

@@ -1,0 +1,399 @@
+"""The whole of a run as a value: bytes, time and requests in; events out.
+
+Live, replay and the simulated bench call this same code. What it says depends on nothing but what it was given:
+slow rules run on a fixed grid of half seconds of run time, whenever the caller happens to call, so a replayed
+record gives the same events as the live run, to the last digit.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from monitor.core import frames
+from monitor.core.account import Account
+from monitor.core.alarms import STANDING, AlarmBook, Input, RefusedError
+from monitor.core.catalogue import HEARD_ONLY_IN
+from monitor.core.events import (
+    Answered,
+    Event,
+    Exposed,
+    Instant,
+    Noted,
+    Overview,
+    PermitChanged,
+    Phase,
+    PhaseChanged,
+    Reading,
+    Rejected,
+    Request,
+    Sampled,
+    Send,
+    Taken,
+)
+from monitor.core.exposure import Exposure
+from monitor.core.frames import AnswerFrame, Decoder, FrameRejected, HelloFrame, SampleFrame
+from monitor.core.rules import Condition, Facts, Rules
+from monitor.core.sensing import GasSense, PlateSense, gas_trip_sum, tc_trip_quarters
+from monitor.core.timeline import Timeline
+from monitor.terms import BenchTerms, DripTerms, RunTerms
+
+GRID_S = 0.5  # exact in binary, so that the grid never drifts
+GAS_OFF_DELAY_S = 60.0  # or twice T90 if that is longer (alarm table)
+GAS_TAGS = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING", "GAS-STEL", "GAS-TWA")
+STALE_SEND_S = 2.0  # a keep-alive that should have gone out longer ago than this is not sent at all
+PROTOCOL = 1
+_NO_READING = Reading(None, why="nothing received yet")
+
+
+class Counts(NamedTuple):
+    """How the line did: frames accepted, rejected by cause, samples missing, restarts, drops not believed."""
+
+    accepted: int
+    rejected: dict[str, int]
+    lost: int
+    restarts: int
+    counter_faults: int
+
+
+class Bench:
+    """One run. `recording` is a run without a host: nothing is commanded, and the first drop begins generating."""
+
+    def __init__(self, bench: BenchTerms, run: RunTerms, start: Instant, *, recording: bool = False) -> None:
+        self.bench, self.run, self._recording = bench, run, recording
+        self._at = start
+        self._grid_s = start.mono_s + GRID_S
+        self._decoder, self._timeline = Decoder(), Timeline()
+        self._plate_sense, self._gas_sense = PlateSense(bench.thermocouple), GasSense(bench.gas)
+        self.account = Account(bench, run) if isinstance(run.charge, DripTerms) else None
+        self._exposure = Exposure(start.mono_s)
+        self._rules = Rules(bench.limits)
+        gas_off_s = max(GAS_OFF_DELAY_S, 2.0 * bench.gas.t90_s)
+        self._alarms = AlarmBook(dict.fromkeys(GAS_TAGS, gas_off_s))
+        self._sample: Sampled | None = None
+        self._heard_s = start.mono_s
+        self._accepted = self._lost = self._restarts = self._counter_faults = self._drops = 0
+        self._rejected: dict[str, int] = dict.fromkeys(frames.CAUSES, 0)
+        self._rejected_all = self._rejected_when_heard = 0
+        self.phase = Phase.GETTING_READY
+        self._permit_asked = False
+        self._permit_why = "not asked for"
+        self.stopped = False
+        self._n = 0  # number of the newest command
+        self._trips_due = False  # the board has yet to confirm its trip limits
+        self._set_aside: set[str] = set()
+        self._clear_asked_by = ""  # who asked the board to clear its trip, until it has
+        self._first_steps = True
+
+    # --- in ---------------------------------------------------------------------------------------------------
+
+    def receive(self, data: bytes, at: Instant) -> list[Event]:
+        """Take bytes that arrived at `at`."""
+        at = self._not_before(at)
+        out: list[Event] = [Taken(at, data)]
+        self._advance(at, out)
+        for item in self._decoder.feed(data):
+            if isinstance(item, SampleFrame):
+                self._on_sample(item, at, out)
+            elif isinstance(item, FrameRejected):
+                self._rejected[item.cause] += 1
+                self._rejected_all += 1
+                out.append(Rejected(at.mono_s, item.cause, item.line))
+            elif isinstance(item, HelloFrame):
+                self._on_hello(item, at, out)
+            else:
+                self._on_answer(item, at, out)
+        return out
+
+    def tick(self, at: Instant) -> list[Event]:
+        """Let time pass up to `at`. Leaves no trace in the record: the grid decides what time does."""
+        out: list[Event] = []
+        self._advance(self._not_before(at), out)
+        return out
+
+    def command(self, request: Request, at: Instant) -> list[Event]:
+        """Take a request; it is answered, and refused with a reason if it makes no sense."""
+        at = self._not_before(at)
+        out: list[Event] = [Taken(at, request)]
+        self._advance(at, out)
+        try:
+            text = self._obey(request, at, out)
+        except RefusedError as why:
+            out.append(Answered(at.mono_s, request.request_id, False, str(why)))
+        else:
+            out.append(Answered(at.mono_s, request.request_id, True, text))
+        self._settle_permit(at, out)
+        return out
+
+    # --- out, for those who ask -------------------------------------------------------------------------------
+
+    @property
+    def counts(self) -> Counts:
+        """How the line did so far."""
+        rejected = {cause: n for cause, n in self._rejected.items() if n}
+        return Counts(self._accepted, rejected, self._lost, self._restarts, self._counter_faults)
+
+    @property
+    def now(self) -> Instant:
+        """The newest instant that the run knows of."""
+        return self._at
+
+    @property
+    def drops(self) -> int:
+        """Drops counted in this run."""
+        return self._drops
+
+    def exposure_now(self) -> Exposed:
+        """The exposure averages now."""
+        return self._exposure.at(self._at.mono_s)
+
+    def overview(self) -> Overview:
+        """The whole run now."""
+        t_s = self._at.mono_s
+        s = self._sample
+        known = s is not None and not self._link_is_lost(t_s)
+        silent = Reading(None, why="no word from the board") if s is not None else _NO_READING
+        return Overview(
+            t_s=t_s,
+            utc_s=self._at.utc_s,
+            phase=self.phase,
+            permit_on=self._permit_asked,
+            permit_why=self._permit_why,
+            sample_age_s=None if s is None else t_s - self._heard_s,
+            plate=s.plate if s is not None and known else silent,
+            gas=s.gas if s is not None and known else silent,
+            account=self.account.state(t_s) if self.account is not None else None,
+            forecast=self.account.forecast(t_s) if self.account is not None else None,
+            exposure=self._exposure.at(t_s),
+            alarms=self._alarms.standing(),
+            frames_accepted=self._accepted,
+            frames_rejected=self._rejected_all,
+            frames_lost=self._lost,
+            restarts=self._restarts,
+        )
+
+    # --- time -------------------------------------------------------------------------------------------------
+
+    def _not_before(self, at: Instant) -> Instant:
+        return at if at.mono_s >= self._at.mono_s else Instant(self._at.mono_s, at.utc_s)
+
+    def _advance(self, to: Instant, out: list[Event]) -> None:
+        if self._first_steps:
+            self._first_steps = False
+            self._enter(self.phase, "", self._at, out)
+        while self._grid_s <= to.mono_s:
+            at = Instant(self._grid_s, to.utc_s - (to.mono_s - self._grid_s))
+            self._grid_s += GRID_S
+            self._at = at
+            self._on_grid(at, out, send=to.mono_s - at.mono_s <= STALE_SEND_S)
+        self._at = to
+
+    def _link_is_lost(self, t_s: float) -> bool:
+        return t_s - self._heard_s > 3.0
+
+    def _on_grid(self, at: Instant, out: list[Event], *, send: bool) -> None:
+        t_s = at.mono_s
+        facts = Facts(
+            t_s=t_s,
+            phase=self.phase,
+            sample=self._sample,
+            sample_age_s=t_s - self._heard_s,
+            garbled=self._rejected_all > self._rejected_when_heard,
+            account=self.account,
+            exposure=self._exposure.at(t_s),
+            accepted=self._accepted,
+            rejected=self._rejected_all,
+            lost=self._lost,
+            drops=self._drops,
+        )
+        for condition in self._rules.on_time(facts):
+            self._note(condition, at, out)
+        out.extend(self._alarms.pass_time(at))
+        self._settle_permit(at, out)
+        if send and not self._recording:
+            if self._trips_due:
+                self._send_trips(out)
+            self._keep_alive(out)
+        if t_s == int(t_s):
+            out.append(self.overview())
+
+    # --- frames -----------------------------------------------------------------------------------------------
+
+    def _on_sample(self, frame: SampleFrame, at: Instant, out: list[Event]) -> None:
+        place = self._timeline.place(frame, at.mono_s)
+        self._accepted += 1
+        self._lost += place.lost
+        self._heard_s = at.mono_s
+        self._rejected_when_heard = self._rejected_all
+        if place.odd is not None:
+            self._on_oddity(place.odd, frame, at, out)
+        plate, gas = self._plate_sense.read(frame), self._gas_sense.read(frame)
+        if place.new_drops:
+            self._on_drops(place.new_drops, place.t_s, frame, at, out)
+        sample = Sampled(place.t_s, self._drops, frame.rejects, plate, frame.cold_c, gas, frame.gas_span, frame.io)
+        self._sample = sample
+        out.append(sample)
+        self._exposure.feed(place.t_s, gas)
+        wanted = None if self._recording else self._permit_asked
+        found = self._rules.on_sample(sample, self._plate_sense.fault, self._gas_sense.fault, wanted)
+        if found:
+            for condition in found:
+                self._note(condition, at, out)
+            self._settle_permit(at, out)
+
+    def _on_oddity(self, odd: str, frame: SampleFrame, at: Instant, out: list[Event]) -> None:
+        t_s = at.mono_s
+        if odd == "first":
+            out.append(Noted(t_s, "board", f"first sample: start {frame.boot}, {frame.ms / 1000:.1f} s after it"))
+            self._trips_due = True
+        elif odd == "counter":
+            self._counter_faults += 1
+            out.append(
+                Noted(t_s, "counter", f"counters went back to {frame.drops} drops at {frame.seq}: not believed")
+            )
+        else:
+            self._restarts += 1
+            self._rules.board_restarted()
+            self._trips_due = True
+            said = f"start {frame.boot}" if odd == "restart" else f"another board with the same start {frame.boot}"
+            out.append(Noted(t_s, "restart", f"board restarted: {said}"))
+            self._note(Condition("BOARD-RESTARTED", True, said), at, out)
+            self._note(Condition("BOARD-RESTARTED", False), at, out)
+            self._settle_permit(at, out)
+
+    def _on_drops(self, new: int, t_s: float, frame: SampleFrame, at: Instant, out: list[Event]) -> None:
+        self._drops += new
+        if self.phase is Phase.GETTING_READY and (self._recording or self._permit_asked):
+            self._enter(Phase.GENERATING, "", at, out)
+        if self.account is not None:
+            since_drop_s = ((frame.ms - frame.drop_ms) % (1 << 32)) * 0.001
+            self.account.count(t_s, new, max(t_s - since_drop_s, 0.0) if since_drop_s < 3600.0 else t_s)
+            out.append(self.account.state(t_s))
+
+    def _on_hello(self, hello: HelloFrame, at: Instant, out: list[Event]) -> None:
+        cause = f"reset cause {hello.reset_cause:02X}"
+        out.append(Noted(at.mono_s, "board", f"start {hello.boot}, firmware {hello.firmware}, {cause}"))
+        if hello.protocol != PROTOCOL:
+            out.append(
+                Noted(
+                    at.mono_s,
+                    "board",
+                    f"the board speaks protocol {hello.protocol}, wanted is {PROTOCOL}: load its firmware anew",
+                )
+            )
+        self._trips_due = True
+
+    def _on_answer(self, answer: AnswerFrame, at: Instant, out: list[Event]) -> None:
+        if answer.command == "L" and answer.result == 0:
+            self._trips_due = False
+        elif answer.result != 0:
+            what = {"C": "to clear its trip: the cause still stands", "L": "its trip limits"}.get(
+                answer.command, answer.command
+            )
+            out.append(Noted(at.mono_s, "refused", f"the board refused {what}"))
+
+    # --- conditions, permit, commands -------------------------------------------------------------------------
+
+    def _note(self, condition: Condition, at: Instant, out: list[Event]) -> None:
+        change = self._alarms.condition(at, condition.tag, condition.true, condition.detail)
+        if change is not None:
+            out.append(change)
+        if condition.tag == "TRIP-LATCHED" and not condition.true and self._clear_asked_by:
+            out.extend(self._alarms.ask(at, condition.tag, Input.RESET, self._clear_asked_by))
+            self._clear_asked_by = ""
+
+    def _settle_permit(self, at: Instant, out: list[Event]) -> None:
+        if not self._permit_asked:
+            return
+        against = self._alarms.against_permit(at)
+        if against is not None:
+            self._set_permit(False, f"taken away by {against}", at, out)
+
+    def _set_permit(self, on: bool, why: str, at: Instant, out: list[Event]) -> None:
+        self._permit_why = why
+        if on != self._permit_asked:
+            self._permit_asked = on
+            out.append(PermitChanged(at.mono_s, on, why))
+            self._keep_alive(out)
+
+    def _next_n(self) -> int:
+        self._n = (self._n + 1) & 0xFFFF
+        return self._n
+
+    def _keep_alive(self, out: list[Event]) -> None:
+        if not self._recording:
+            buzzer = self._alarms.sounding()
+            out.append(Send(frames.keep_alive(self._next_n(), self._permit_asked, buzzer)))
+
+    def _send_trips(self, out: list[Event]) -> None:
+        cold_c = self._sample.cold_c if self._sample is not None and self._sample.cold_c is not None else 25.0
+        offset_c = self.bench.thermocouple.offset_c.value
+        heat = tc_trip_quarters(self.bench.limits.plate_high_high_c, offset_c, cold_c)
+        gas = gas_trip_sum(self.bench.limits.gas_high_high_ppm, self.bench.gas)
+        out.append(Send(frames.set_trips(self._next_n(), heat, gas)))
+
+    def _enter(self, phase: Phase, who: str, at: Instant, out: list[Event]) -> None:
+        self.phase = phase
+        out.append(PhaseChanged(at.mono_s, phase, who))
+        for tag, heard in HEARD_ONLY_IN.items():
+            wanted = phase not in heard
+            if wanted != (tag in self._set_aside):
+                self._set_aside ^= {tag}
+                what = Input.SUPPRESS if wanted else Input.UNSUPPRESS
+                out.extend(self._alarms.ask(at, tag, what, who, f"phase {phase.value}"))
+
+    def _obey(self, r: Request, at: Instant, out: list[Event]) -> str:
+        """Do what is asked; give the answer in words, or raise RefusedError."""
+        if r.kind in ("acknowledge", "reset", "shelve", "unshelve", "remove", "return"):
+            tag = str(r.arg("tag"))
+            what = Input[r.kind.upper()]
+            if tag == "TRIP-LATCHED" and what is Input.RESET and self._alarms.state(tag) in STANDING:
+                # The board holds this latch: ask it, and let go of ours when it has.
+                self._clear_asked_by = r.who
+                out.append(Send(frames.clear_trips(self._next_n())))
+                return f"{tag}: the board is asked to clear its trip"
+            changes = list(self._alarms.ask(at, tag, what, r.who, str(r.arg("reason")), float(r.arg("minutes", 0.0))))
+            out.extend(changes)
+            return f"{tag}: {what.value}" if changes else f"{tag}: nothing changed"
+        if r.kind == "permit":
+            return self._ask_permit(bool(r.arg("on")), r.who, at, out)
+        if r.kind == "phase":
+            self._enter(Phase(str(r.arg("phase"))), r.who, at, out)
+            return f"phase: {self.phase.value}"
+        if r.kind == "stop":
+            self._set_permit(False, f"run ended by {r.who}", at, out)
+            self._enter(Phase.CLOSED, r.who, at, out)
+            self.stopped = True
+            return "the run is closed"
+        if r.kind == "note":
+            out.append(Noted(at.mono_s, "note", f"{r.who}: {r.arg('text')}"))
+            return "noted"
+        return self._hear_the_shell(r, at, out)
+
+    def _ask_permit(self, on: bool, who: str, at: Instant, out: list[Event]) -> str:
+        if not on:
+            self._set_permit(False, f"taken back by {who}", at, out)
+            return "permit off"
+        if self.stopped:
+            raise RefusedError("the run is closed")
+        against = self._alarms.against_asking()
+        if against:
+            raise RefusedError(f"permit stays off: {', '.join(against)} first has to be dealt with and reset")
+        if self._sample is None:
+            raise RefusedError("permit stays off: nothing has been heard from the board yet")
+        self._set_permit(True, f"asked for by {who}", at, out)
+        return "permit on"
+
+    def _hear_the_shell(self, r: Request, at: Instant, out: list[Event]) -> str:
+        if r.kind == "port":
+            out.append(Noted(at.mono_s, "port", str(r.arg("text"))))
+            if r.arg("open"):
+                self._trips_due = True
+                out.append(Send(frames.who_is_there(self._next_n())))
+            return "heard"
+        if r.kind == "refuse":
+            raise RefusedError(str(r.arg("text")))
+        failing = bool(r.arg("failing"))
+        tag = "LOG-FAILING" if r.kind == "log" else str(r.arg("tag"))
+        self._note(Condition(tag, failing, str(r.arg("text"))), at, out)
+        out.append(Noted(at.mono_s, "record" if r.kind == "log" else "outlet", str(r.arg("text"))))
+        return "heard"

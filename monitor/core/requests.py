@@ -1,0 +1,95 @@
+"""What may be asked of a run: the kinds of request, what each must carry, and their form in the record.
+
+A request that makes no sense is refused with one sentence; nothing that arrives here is trusted.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+
+from monitor.core.events import Phase, Request
+
+MAX_TEXT = 500  # characters of any text in a request; longer ones are refused, so that the record stays readable
+
+_TEXT, _NUMBER, _SWITCH = "text", "number", "switch"
+
+KINDS: dict[str, dict[str, str]] = {
+    # asked by people
+    "acknowledge": {"tag": _TEXT},  # tag "*" means every alarm that waits for it
+    "reset": {"tag": _TEXT},
+    "shelve": {"tag": _TEXT, "minutes": _NUMBER, "reason": _TEXT},
+    "unshelve": {"tag": _TEXT},
+    "remove": {"tag": _TEXT, "reason": _TEXT},
+    "return": {"tag": _TEXT},
+    "permit": {"on": _SWITCH},
+    "phase": {"phase": _TEXT},
+    "note": {"text": _TEXT},
+    "stop": {},
+    # told by the shell
+    "port": {"open": _SWITCH, "text": _TEXT},
+    "log": {"failing": _SWITCH, "text": _TEXT},
+    "outlet": {"tag": _TEXT, "failing": _SWITCH, "text": _TEXT},
+    "refuse": {"text": _TEXT},  # a request that was not let in; only its refusal is recorded
+}
+ASKED_BY_PEOPLE = frozenset(KINDS) - {"port", "log", "outlet", "refuse"}
+
+
+class BadRequestError(ValueError):
+    """A request that cannot be understood; the message says what was found and what is wanted."""
+
+
+def make_request(kind: str, who: str, args: Mapping[str, object], request_id: str = "") -> Request:
+    """Build a request from untrusted parts.
+
+    Raises:
+        BadRequestError: unknown kind, a missing or unknown argument, or one of the wrong type or length.
+    """
+    if kind not in KINDS:
+        raise BadRequestError(f"request '{kind[:40]}' is not known; known are {', '.join(sorted(KINDS))}")
+    wanted = KINDS[kind]
+    clean: list[tuple[str, str | float | bool]] = []
+    for name, form in wanted.items():
+        if name not in args:
+            raise BadRequestError(f"request '{kind}' lacks '{name}'")
+        clean.append((name, _checked(kind, name, form, args[name])))
+    for name in args:
+        if name not in wanted:
+            raise BadRequestError(f"request '{kind}' has an unknown part '{str(name)[:40]}'")
+    if not isinstance(who, str) or not who.strip() or len(who) > 80:
+        raise BadRequestError(f"request '{kind}' does not say who asks, in 1 to 80 characters")
+    if kind == "phase" and clean[0][1] not in {p.value for p in Phase}:
+        raise BadRequestError(f"phase '{clean[0][1]}' is not known; known are {', '.join(p.value for p in Phase)}")
+    return Request(kind, who.strip(), tuple(clean), request_id)
+
+
+def _checked(kind: str, name: str, form: str, value: object) -> str | float | bool:
+    if form == _TEXT and isinstance(value, str) and len(value) <= MAX_TEXT:
+        return value
+    if form == _SWITCH and isinstance(value, bool):
+        return value
+    if form == _NUMBER and isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < 1e9:
+        return float(value)
+    wanted = {_TEXT: f"a text of at most {MAX_TEXT} characters", _SWITCH: "true or false", _NUMBER: "a number"}[form]
+    raise BadRequestError(f"request '{kind}': '{name}' is {str(value)[:40]!r}, wanted is {wanted}")
+
+
+def to_json(request: Request) -> str:
+    """The request as the record keeps it."""
+    return json.dumps(
+        {"kind": request.kind, "who": request.who, "args": dict(request.args), "id": request.request_id},
+        ensure_ascii=False,
+    )
+
+
+def from_json(text: str) -> Request:
+    """The request back from the record.
+
+    Raises:
+        BadRequestError: not JSON, or not a request.
+    """
+    try:
+        got = json.loads(text)
+        return make_request(got["kind"], got["who"], got["args"], got["id"])
+    except (ValueError, KeyError, TypeError, AttributeError) as why:
+        raise BadRequestError(f"not a request: {why}") from why

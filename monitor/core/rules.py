@@ -1,0 +1,223 @@
+"""What is wrong now: readings, counts and the account against their limits, as conditions true or false by tag.
+
+Deadbands live here; delays and the life cycle live in `monitor.core.alarms`. An unknown reading never ends a
+condition and never begins one: the sensor's own fault alarm speaks of it, so that no fault looks like gas or heat.
+A sensor over its range is known to be at least there, and counts so.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from monitor.core.account import Account
+from monitor.core.events import Exposed, Phase, Reading, Sampled
+from monitor.core.frames import IO_CONTACT, IO_GATE_DARK, IO_PERMIT, IO_TRIP_GAS, IO_TRIP_HEAT
+from monitor.terms import LimitTerms
+
+SAMPLES = 3  # in a row, before a gas or an upper plate limit counts (alarm table)
+GAS_DEADBAND = 0.20  # of the limit (alarm table)
+FLOW_DEADBAND = 0.05  # of the limit; published alarm-management tables, from memory
+PLATE_DEADBAND, PLATE_DEADBAND_C = 0.01, 2.0  # the larger counts (alarm table)
+LINK_LOST_S = 3.0
+NOISY_PART, NOISY_MIN = 0.05, 100  # of the last minute's lines, when there were at least so many
+REJECTS_MIN = 5  # edges in a minute, before they can outnumber the drops
+CONTACT_S = 1.0
+ACID_LOW_PART = 0.10
+MINUTE_S = 60.0
+
+
+class Condition(NamedTuple):
+    """One tag's condition now, with what was seen when it is true."""
+
+    tag: str
+    true: bool
+    detail: str = ""
+
+
+class Facts(NamedTuple):
+    """What the slower rules look at, twice a second."""
+
+    t_s: float
+    phase: Phase
+    sample: Sampled | None
+    sample_age_s: float  # since the newest valid sample, or since the start
+    garbled: bool  # bytes arrive, but no frame among them since the newest valid sample
+    account: Account | None
+    exposure: Exposed
+    accepted: int
+    rejected: int
+    lost: int
+    drops: int
+
+
+class _Level:
+    """A limit on a rising value: true after `samples` in a row at or over it, false again under the deadband."""
+
+    def __init__(self, tag: str, limit: float, deadband: float, unit: str, samples: int) -> None:
+        self.tag, self.limit, self.clear, self.unit, self.samples = tag, limit, limit - deadband, unit, samples
+        self.true = False
+        self._over = 0
+
+    def feed(self, reading: Reading) -> Condition | None:
+        value = reading.value if reading.value is not None else reading.at_least
+        if value is None:
+            return None
+        if value >= self.limit:
+            self._over += 1
+            if self._over >= self.samples and not self.true:
+                self.true = True
+                sign = "over " if reading.value is None else ""
+                return Condition(self.tag, True, f"{sign}{value:.4g} {self.unit}, limit {self.limit:g} {self.unit}")
+        else:
+            self._over = 0
+            if self.true and value < self.clear:
+                self.true = False
+                return Condition(self.tag, False)
+        return None
+
+
+class Rules:
+    """The rules of one run."""
+
+    def __init__(self, limits: LimitTerms) -> None:
+        self._limits = limits
+        self._gas = tuple(
+            _Level(tag, limit, GAS_DEADBAND * limit, "ppm", SAMPLES)
+            for tag, limit in (
+                ("GAS-HIGH", limits.gas_high_ppm),
+                ("GAS-HIGH-HIGH", limits.gas_high_high_ppm),
+            )
+        )
+        self._plate = tuple(
+            _Level(tag, limit, max(PLATE_DEADBAND * limit, PLATE_DEADBAND_C), "°C", samples)
+            for tag, limit, samples in (
+                ("PLATE-HIGH", limits.plate_high_c, 1),
+                ("PLATE-HIGH-HIGH", limits.plate_high_high_c, SAMPLES),
+            )
+        )
+        self._stel = _Level("GAS-STEL", limits.gas_stel_ppm, GAS_DEADBAND * limits.gas_stel_ppm, "ppm in 15 min", 1)
+        self._twa = _Level("GAS-TWA", limits.gas_twa_ppm, GAS_DEADBAND * limits.gas_twa_ppm, "ppm in 8 h", 1)
+        fast = limits.drip_fast_per_min
+        self._fast = _Level("DRIP-FAST", fast, FLOW_DEADBAND * fast, "drops/min", 1)
+        self._said: dict[str, bool] = {}
+        self._contact_wrong_since_s: float | None = None
+        self._minute: deque[tuple[float, int, int, int, int, int]] = deque()  # two a second for a minute: 121 at most
+        self._last_rejects: int | None = None
+        self._rejects = 0
+
+    def _changed(self, tag: str, true: bool, detail: str = "") -> Iterator[Condition]:
+        if self._said.get(tag, False) != true:
+            self._said[tag] = true
+            yield Condition(tag, true, detail)
+
+    def on_sample(
+        self, s: Sampled, plate_fault: str | None, gas_fault: str | None, permit_wanted: bool | None
+    ) -> list[Condition]:
+        """Look at one sample; give the conditions that changed.
+
+        `permit_wanted` is what the host commands, or None when only the board's own word is known.
+        """
+        out: list[Condition] = []
+        for level in self._gas:
+            found = level.feed(s.gas)
+            if found is not None:
+                out.append(found)
+        for level in self._plate:
+            found = level.feed(s.plate)
+            if found is not None:
+                out.append(found)
+        said = self._said
+        if (gas_fault is not None) != said.get("GAS-FAULT", False):
+            out.extend(self._changed("GAS-FAULT", gas_fault is not None, gas_fault or ""))
+        if (plate_fault is not None) != said.get("PLATE-FAULT", False):
+            out.extend(self._changed("PLATE-FAULT", plate_fault is not None, plate_fault or ""))
+        io = s.io
+        tripped = io & (IO_TRIP_HEAT | IO_TRIP_GAS)
+        if bool(tripped) != said.get("TRIP-LATCHED", False):
+            words = " and ".join(w for bit, w in ((IO_TRIP_HEAT, "overheat"), (IO_TRIP_GAS, "gas")) if io & bit)
+            out.extend(self._changed("TRIP-LATCHED", bool(tripped), f"the board saw {words}"))
+        wanted = bool(io & IO_PERMIT) if permit_wanted is None else permit_wanted
+        if bool(io & IO_CONTACT) == wanted:
+            self._contact_wrong_since_s = None
+        elif self._contact_wrong_since_s is None:
+            self._contact_wrong_since_s = s.t_s
+        wrong = self._contact_wrong_since_s is not None and s.t_s - self._contact_wrong_since_s >= CONTACT_S
+        if wrong != said.get("PERMIT-REFUSED", False):
+            words = "asked on, relay is off" if wanted else "asked off, relay is on"
+            out.extend(self._changed("PERMIT-REFUSED", wrong, words))
+        if self._last_rejects is not None:
+            self._rejects += (s.rejects - self._last_rejects) % 65536
+        self._last_rejects = s.rejects
+        return out
+
+    def board_restarted(self) -> None:
+        """The rejects counter begins anew."""
+        self._last_rejects = 0
+
+    def on_time(self, f: Facts) -> Iterator[Condition]:
+        """Look at everything that needs no single sample; give the conditions that changed."""
+        for level, value in (
+            (self._stel, f.exposure.stel_ppm),
+            (self._twa, f.exposure.twa_ppm),
+        ):
+            found = level.feed(Reading(value))
+            if found is not None:
+                yield found
+        lost = f.sample_age_s > LINK_LOST_S
+        words = f"no valid sample for {LINK_LOST_S:g} s"
+        if f.garbled:
+            words += "; bytes arrive but none makes a frame: wrong device, wrong baud, or a broken line"
+        yield from self._changed("LINK-LOST", lost, words)
+        yield from self._over_a_minute(f)
+        if f.account is not None:
+            yield from self._of_the_drip(f, f.account, lost)
+
+    def _over_a_minute(self, f: Facts) -> Iterator[Condition]:
+        minute = self._minute
+        minute.append((f.t_s, f.accepted, f.rejected, f.lost, f.drops, self._rejects))
+        while minute[0][0] < f.t_s - MINUTE_S:
+            minute.popleft()
+        accepted, rejected, lost, drops, rejects = (
+            now - then for now, then in zip(minute[-1][1:], minute[0][1:], strict=True)
+        )
+        lines, sent = accepted + rejected, accepted + lost
+        bad = lines >= NOISY_MIN and rejected > NOISY_PART * lines
+        gaps = sent >= NOISY_MIN and lost > NOISY_PART * sent
+        words = f"{rejected} of {lines} lines of the last minute unreadable, {lost} samples missing"
+        yield from self._changed("LINK-NOISY", bad or gaps, words)
+        dark = f.sample is not None and bool(f.sample.io & IO_GATE_DARK)
+        splash = rejects >= REJECTS_MIN and rejects > drops
+        words = "the gate is dark" if dark else f"{rejects} splashes against {drops} drops in the last minute"
+        yield from self._changed("DRIP-BLOCKED", dark or splash, words)
+
+    def _of_the_drip(self, f: Facts, account: Account, link_lost: bool) -> Iterator[Condition]:
+        found = self._fast.feed(Reading(account.drip_per_min(f.t_s)))
+        if found is not None:
+            yield found
+        unasked = f.phase is not Phase.GENERATING and account.drip_per_min(f.t_s) > 0.0
+        yield from self._changed("DRIP-UNASKED", unasked, f"drops fall in the phase '{f.phase.value}'")
+        last_s = account.last_drop_s
+        still_s = 0.0 if last_s is None else f.t_s - last_s
+        acid_left = account.acid_left_fraction
+        stalled = (
+            last_s is not None
+            and f.phase is Phase.GENERATING
+            and acid_left > 0.0
+            and still_s >= self._limits.drip_stalled_s
+            and not link_lost  # then nobody knows, and LINK-LOST says so
+        )
+        yield from self._changed("DRIP-STALLED", stalled, f"no drop for {self._limits.drip_stalled_s:g} s")
+        low = acid_left <= ACID_LOW_PART
+        yield from self._changed(
+            "ACID-LOW", low, f"{account.acid_ml:.1f} mL of {account.charge.acid_volume_ml:g} mL in"
+        )
+        spent = account.charge_spent
+        yield from self._changed("CHARGE-SPENT", spent, f"after {account.acid_ml:.1f} mL of acid")
+        if account.need_mol is not None:
+            delivered = account.delivered_mol
+            enough = delivered >= account.need_mol
+            yield from self._changed(
+                "ENOUGH-DELIVERED", enough, f"{delivered:.3f} mol of {account.need_mol:.3f} mol wanted"
+            )

@@ -1,0 +1,182 @@
+"""Reading a run log: for the dashboard, for replay, for taking a run up again. Never writes to it.
+
+Every question opens its own short-lived connection and reads everything it asks for at once, so a reader holds
+nothing open under the writer.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from monitor.core.events import Instant, Request
+from monitor.core.requests import BadRequestError, from_json
+from monitor.errors import LogError
+
+FORMAT = 1
+LEVELS_S = (1, 10, 60)
+
+
+class Header(NamedTuple):
+    """What the log says of its run."""
+
+    bench_toml: str
+    run_toml: str
+    start: Instant
+    last: Instant
+    closed: bool
+    made_by: str
+
+
+class Trace(NamedTuple):
+    """Traces in buckets of `level_s`: one list a column, None where nothing was measured.
+
+    `t_s` is the middle of each bucket. A bucket that is missing altogether is there as a row of None, so that a
+    gap stays a gap.
+    """
+
+    level_s: int
+    t_s: list[float]
+    plate_lo: list[float | None]
+    plate_hi: list[float | None]
+    plate: list[float | None]
+    gas_lo: list[float | None]
+    gas_hi: list[float | None]
+    gas: list[float | None]
+    delivered_mol: list[float | None]
+    held_mol: list[float | None]
+
+
+class LogReader:
+    """One run log, opened for reading.
+
+    Raises:
+        LogError: no such file, not a run log, or one of another format.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        if not path.exists():
+            raise LogError(f"{path}: there is no such run log")
+        try:
+            with closing(self._open()) as db:
+                version = db.execute("PRAGMA user_version").fetchone()[0]
+                tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type='table'")}
+        except sqlite3.DatabaseError as why:
+            raise LogError(
+                f"{path}: found a file that is no run log ({why}), wanted one that so2bench wrote"
+            ) from why
+        if "meta" not in tables or "input" not in tables:
+            raise LogError(f"{path}: found a database without a run in it, wanted a run log that so2bench wrote")
+        if version != FORMAT:
+            newer = "a newer so2bench wrote it" if version > FORMAT else "an older so2bench wrote it"
+            raise LogError(f"{path}: found run log format {version} ({newer}), wanted format {FORMAT}")
+
+    def _open(self) -> sqlite3.Connection:
+        return sqlite3.connect(f"{self.path.resolve().as_uri()}?mode=ro", uri=True, timeout=2.0)
+
+    def _all(self, query: str, *args: object) -> list[tuple[Any, ...]]:
+        try:
+            with closing(self._open()) as db:
+                return db.execute(query, args).fetchall()
+        except sqlite3.Error as why:
+            raise LogError(f"{self.path}: cannot be read: {why}") from why
+
+    def header(self) -> Header:
+        """The run's settings, its start and how far it got."""
+        meta: dict[str, str] = dict(self._all("SELECT key, value FROM meta"))
+        try:
+            start = Instant(float(meta["start_mono_s"]), float(meta["start_utc_s"]))
+            last = Instant(float(meta.get("last_mono_s", start.mono_s)), float(meta.get("last_utc_s", start.utc_s)))
+            bench, run, made_by = meta["bench_toml"], meta["run_toml"], meta["made_by"]
+        except (KeyError, ValueError) as why:
+            raise LogError(f"{self.path}: its header lacks {why}") from why
+        closed = bool(self._all("SELECT 1 FROM phase WHERE phase = 'closed' LIMIT 1"))
+        return Header(bench, run, start, last, closed, made_by)
+
+    def overview(self) -> dict[str, Any] | None:
+        """The newest overview, keys as `monitor.core.events.Overview`; None before the first."""
+        rows = self._all("SELECT json FROM overview")
+        if not rows:
+            return None
+        got: dict[str, Any] = json.loads(rows[0][0])
+        return got
+
+    def inputs(self) -> Iterator[tuple[Instant, bytes | Request]]:
+        """Everything that went into the run, in order.
+
+        Raises:
+            LogError: an entry cannot be understood.
+        """
+        after, size = 0, 5000
+        while True:
+            rows = self._all(
+                "SELECT id, mono_s, utc_s, kind, data FROM input WHERE id > ? ORDER BY id LIMIT ?", after, size
+            )
+            for number, mono_s, utc_s, kind, data in rows:
+                at = Instant(mono_s, utc_s)
+                if kind == "bytes":
+                    yield at, data
+                else:
+                    try:
+                        yield at, from_json(data.decode())
+                    except BadRequestError as why:
+                        raise LogError(f"{self.path}: input {number}: {why}") from why
+            if len(rows) < size:
+                return
+            after = rows[-1][0]
+
+    def count_inputs(self) -> int:
+        """How many inputs there are, for a progress bar."""
+        return int(self._all("SELECT coalesce(max(id), 0) FROM input")[0][0])
+
+    def alarms(self, limit: int = 200) -> list[tuple[Any, ...]]:
+        """The newest alarm changes, newest first: t_s, utc_s, tag, priority, before, after, cause, who, detail."""
+        return self._all(
+            "SELECT t_s, utc_s, tag, priority, before, after, cause, who, detail FROM alarm ORDER BY id DESC LIMIT ?",
+            limit,
+        )
+
+    def notes(self, limit: int = 50) -> list[tuple[float, str, str]]:
+        """The newest notes, newest first: t_s, what, text."""
+        return [
+            (t_s, what, text)
+            for t_s, what, text in self._all("SELECT t_s, what, text FROM note ORDER BY id DESC LIMIT ?", limit)
+        ]
+
+    def answer(self, request_id: str) -> tuple[bool, str] | None:
+        """What became of a request: accepted or not, and the words; None while there is no answer."""
+        rows = self._all("SELECT accepted, text FROM answer WHERE request_id = ? LIMIT 1", request_id)
+        return (bool(rows[0][0]), rows[0][1]) if rows else None
+
+    def trace(self, from_s: float, to_s: float, most: int = 750) -> Trace:
+        """The traces between two run seconds in at most `most` buckets (or the coarsest there are)."""
+        span_s = max(1.0, to_s - from_s)
+        level_s = next((level for level in LEVELS_S if span_s / level <= most), LEVELS_S[-1])
+        first, last = int(from_s // level_s), int(to_s // level_s)
+        rows = self._all(
+            "SELECT bucket, plate_lo, plate_hi, plate_sum, plate_n, gas_lo, gas_hi, gas_sum, gas_n, delivered_mol, "
+            "held_mol FROM roll WHERE level_s = ? AND bucket BETWEEN ? AND ? ORDER BY bucket",
+            level_s,
+            first,
+            last,
+        )
+        trace = Trace(level_s, [], [], [], [], [], [], [], [], [])
+        expected: int | None = None
+        for bucket, plo, phi, psum, pn, glo, ghi, gsum, gn, delivered, held in rows:
+            if expected is not None and bucket > expected:
+                _append(trace, (expected + 0.5) * level_s, *(None,) * 8)
+            plate, gas = (psum / pn if pn else None), (gsum / gn if gn else None)
+            _append(trace, (bucket + 0.5) * level_s, plo, phi, plate, glo, ghi, gas, delivered, held)
+            expected = bucket + 1
+        return trace
+
+
+def _append(trace: Trace, t_s: float, *values: float | None) -> None:
+    trace.t_s.append(t_s)
+    for column, value in zip(trace[2:], values, strict=True):
+        column.append(value)

@@ -1,0 +1,560 @@
+"""bench.toml and run.toml to validated, frozen terms; units by pint, here and at display, nowhere between.
+
+A mistake is refused before anything starts, naming file, key, what was found and what is wanted; several mistakes
+are reported together. The texts themselves are kept for the record.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cache
+from pathlib import Path
+from typing import Any, cast, get_args
+
+import pint
+
+from monitor.chemistry import acids, bases, receivers
+from monitor.errors import SettingsError
+from monitor.terms import (
+    Acid,
+    AcidOnSulfurTerms,
+    BenchTerms,
+    BurnerTerms,
+    DripTerms,
+    DropTerms,
+    GasTerms,
+    LimitTerms,
+    Measured,
+    Meter,
+    MqttTerms,
+    NotifyTerms,
+    PortTerms,
+    ReceiverTerms,
+    RoomTerms,
+    Route,
+    RunTerms,
+    Salt,
+    ScrubberTerms,
+    ThermocoupleTerms,
+)
+
+MAX_FILE = 256 * 1024  # bytes; a settings file is a page, not a book
+
+# Defaults of the limits, each with its source. They are settings: local rules come first.
+DEFAULT_LIMITS = {
+    "gas_high": "2 ppm",  # NIOSH REL, 10-hour TWA; checked 2026-11 against the NIOSH IDLH page 7446-09-5
+    "gas_high_high": "5 ppm",  # OSHA PEL (8 h TWA) and NIOSH STEL 5 ppm, taken here as a ceiling
+    "gas_stel": "0.25 ppm",  # ACGIH TLV-STEL, 2009; from memory
+    "gas_twa": "0.5 ppm",  # Directive (EU) 2017/164, 8 h
+    "plate_high": "320 degC",  # below the decomposition of hot sulfuric acid, over 300 °C; common practice, no source
+    "plate_high_high": "340 degC",  # sulfuric acid boils at 337 to 338 °C (98.3 % azeotrope)
+    "drip_fast": "90 / minute",  # one and a half drops a second; common practice, no source
+    "drip_stalled": "60 s",  # common practice, no source
+}
+
+
+@cache
+def _units() -> pint.UnitRegistry[Any]:
+    ureg: pint.UnitRegistry[Any] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    return ureg
+
+
+_QUANTITY = re.compile(
+    r"^\s*([-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?)\s*(?:(?:\+/-|±)\s*([0-9.]+(?:[eE][-+]?[0-9]+)?))?\s*(.*?)\s*$"
+)
+
+
+def parse_quantity(text: object, unit: str) -> Measured:
+    """Read "38.4 +/- 0.6 uL" as a value and its standard uncertainty in `unit`.
+
+    Raises:
+        ValueError: not such a text, or of another dimension; the message says what is wanted.
+    """
+    example = f'a text like "{_EXAMPLES.get(unit, "1 " + unit)}"'
+    found = _QUANTITY.match(text) if isinstance(text, str) else None
+    if found is None:
+        raise ValueError(example)
+    number, spread, unit_text = found.groups()
+    unit_text = unit_text.replace("%", "percent")
+    if unit_text.startswith("/"):
+        unit_text = "1 " + unit_text
+    q = _units().Quantity
+    try:
+        value, u = float(number), float(spread or 0.0)
+        given = _units().parse_units(unit_text) if not unit_text.startswith("1 ") else q(unit_text).units
+        size = float(q(value, given).to(unit).magnitude)
+        if unit in ("degC", "degF", "kelvin"):
+            per = float(q(1.0, _delta(str(given))).to("delta_degC").magnitude)
+        else:
+            per = float(q(1.0, given).to(unit).magnitude)
+    except (pint.PintError, ValueError, TypeError, AttributeError, AssertionError, KeyError) as why:
+        raise ValueError(example) from why
+    return Measured(size, abs(u * per))
+
+
+def _delta(unit: str) -> str:
+    return {"degree_Celsius": "delta_degC", "degree_Fahrenheit": "delta_degF"}.get(unit, unit)
+
+
+_EXAMPLES = {
+    "microliter": "38.4 +/- 0.6 uL",
+    "delta_degC": "0.4 +/- 0.8 delta_degC",
+    "dimensionless": "30 %",
+    "ppm": "2 ppm",
+    "second": "60 s",
+    "meter ** 3": "60 m^3",
+    "meter ** 3 / hour": "600 m^3/hour",
+    "degC": "320 degC",
+    "1 / minute": "90 / minute",
+    "gram": "80 +/- 0.5 g",
+    "milliliter": "120 mL",
+    "pascal": "1 atm",
+    "mole / liter": "9.5 mol/L",
+    "liter / minute": "4 L/minute",
+    "liter": "1 L",
+    "mole": "0.3 mol",
+}
+
+
+@dataclass
+class _Table:
+    """One TOML table under reading: takes keys out one by one, collects what is wrong."""
+
+    file: str
+    path: str
+    data: dict[str, Any]
+    wrong: list[str]
+    seen: set[str] = field(default_factory=set)
+
+    def say(self, key: str, found: str, wanted: str) -> None:
+        name = f"{self.path}.{key}" if self.path else key
+        self.wrong.append(f"{self.file}: {name}: found {found}, wanted {wanted}")
+
+    def raw(self, key: str, default: Any = None, wanted: str = "a value") -> Any:
+        self.seen.add(key)
+        if key in self.data:
+            return self.data[key]
+        if default is None:
+            self.say(key, "nothing", wanted)
+        return default
+
+    def has(self, key: str) -> bool:
+        self.seen.add(key)
+        return key in self.data
+
+    def table(self, key: str, *, required: bool) -> _Table | None:
+        self.seen.add(key)
+        got = self.data.get(key)
+        name = f"{self.path}.{key}" if self.path else key
+        if got is None:
+            if required:
+                self.wrong.append(f"{self.file}: [{name}]: found nothing, wanted this table")
+            return None
+        if not isinstance(got, dict):
+            self.say(key, repr(got)[:60], f"a table [{name}]")
+            return None
+        return _Table(self.file, name, got, self.wrong)
+
+    def measured(
+        self,
+        key: str,
+        unit: str,
+        *,
+        low: float | None = None,
+        high: float | None = None,
+        above: float | None = None,
+        default: str | None = None,
+        bounds: str = "",
+    ) -> Measured:
+        """A physical value inside its bounds (`low` and `high` inclusive, `above` exclusive)."""
+        example = f'a text like "{_EXAMPLES.get(unit, unit)}"'
+        raw = self.raw(key, default, example)
+        if raw is None:
+            return Measured(1.0)
+        try:
+            got = parse_quantity(raw, unit)
+        except ValueError as why:
+            self.say(key, repr(raw)[:60], str(why))
+            return Measured(1.0)
+        ok = (
+            (low is None or got.value >= low)
+            and (high is None or got.value <= high)
+            and (above is None or got.value > above)
+        )
+        if not ok:
+            self.say(key, repr(raw)[:60], bounds or _bounds_words(low, high, above, unit))
+        return got
+
+    def value(self, key: str, unit: str, **bounds: Any) -> float:
+        return self.measured(key, unit, **bounds).value
+
+    def text(self, key: str, pattern: str, wanted: str, default: str | None = None) -> str:
+        raw = self.raw(key, default, wanted)
+        if raw is None:
+            return ""
+        if not isinstance(raw, str) or re.fullmatch(pattern, raw) is None:
+            self.say(key, repr(raw)[:60], wanted)
+            return ""
+        return raw
+
+    def choice(self, key: str, options: tuple[str, ...], default: str | None = None) -> str:
+        wanted = "one of " + ", ".join(options)
+        raw = self.raw(key, default, wanted)
+        if raw is not None and raw not in options:
+            self.say(key, repr(raw)[:60], wanted)
+        return raw if raw in options else options[0]
+
+    def number(self, key: str, low: float, high: float, default: float | None = None) -> float:
+        wanted = f"a number from {low:g} to {high:g}"
+        raw = self.raw(key, default, wanted)
+        if raw is None:
+            return low
+        if isinstance(raw, bool) or not isinstance(raw, (int, float)) or not low <= raw <= high:
+            self.say(key, repr(raw)[:60], wanted)
+            return low
+        return float(raw)
+
+    def day(self, key: str) -> date | None:
+        self.seen.add(key)
+        raw = self.data.get(key)
+        if raw is None or (isinstance(raw, date) and type(raw) is date):
+            return raw
+        self.say(key, repr(raw)[:60], "a date like 2026-11-20, without quotes")
+        return None
+
+    def finish(self) -> None:
+        """Every key that was never asked for is unknown."""
+        for key in self.data:
+            if key not in self.seen:
+                known = ", ".join(sorted(self.seen))
+                self.say(key, "this key", f"one of {known}")
+
+
+def _bounds_words(low: float | None, high: float | None, above: float | None, unit: str) -> str:
+    words = []
+    if above is not None:
+        words.append(f"more than {above:g}")
+    if low is not None:
+        words.append(f"at least {low:g}")
+    if high is not None:
+        words.append(f"at most {high:g}")
+    return " and ".join(words) + f" {unit}"
+
+
+def _read(path: Path) -> tuple[str, dict[str, Any]]:
+    try:
+        if path.stat().st_size > MAX_FILE:
+            raise SettingsError(f"{path}: found {path.stat().st_size} bytes, wanted at most {MAX_FILE}")
+        text = path.read_text("utf-8")
+    except OSError as why:
+        raise SettingsError(f"{path}: cannot be read: {why.strerror or why}") from why
+    except UnicodeDecodeError as why:
+        raise SettingsError(f"{path}: found bytes that are not UTF-8 text, wanted a TOML file") from why
+    return text, parse_toml(text, str(path))
+
+
+def parse_toml(text: str, name: str) -> dict[str, Any]:
+    """The TOML document in `text`.
+
+    Raises:
+        SettingsError: not TOML; names `name` and the place.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as why:
+        raise SettingsError(f"{name}: not TOML: {why}") from why
+
+
+def load_bench(path: Path) -> tuple[BenchTerms, str]:
+    """The apparatus and its text.
+
+    Raises:
+        SettingsError: with every mistake in the file.
+    """
+    text, data = _read(path)
+    return bench_from(data, path.name), text
+
+
+def load_run(path: Path) -> tuple[RunTerms, str]:
+    """One generation and its text.
+
+    Raises:
+        SettingsError: with every mistake in the file.
+    """
+    text, data = _read(path)
+    return run_from(data, path.name), text
+
+
+def _refuse(wrong: list[str]) -> None:
+    if wrong:
+        raise SettingsError("\n".join(wrong))
+
+
+def bench_from(data: dict[str, Any], file: str) -> BenchTerms:
+    """Validate the contents of bench.toml.
+
+    Raises:
+        SettingsError: with every mistake.
+    """
+    wrong: list[str] = []
+    top = _Table(file, "", data, wrong)
+    name = top.text("name", r"[A-Za-z0-9-]{1,40}", "1 to 40 letters, digits or dashes")
+    tables: list[_Table] = [top]
+
+    def section(key: str, *, required: bool = True) -> _Table:
+        got = top.table(key, required=required) or _Table(file, key, {}, [])
+        tables.append(got)
+        return got
+
+    t = section("port")
+    port = PortTerms(
+        t.text("path", r".{1,400}", "a device path or a URL"), int(t.number("baud", 1200, 2_000_000, 115200))
+    )
+    t = section("drops")
+    drops = DropTerms(
+        t.measured("volume", "microliter", low=1.0, high=500.0, bounds="from 1 to 500 uL"), t.day("calibrated")
+    )
+    t = section("thermocouple", required=False)
+    couple = ThermocoupleTerms(
+        t.measured("offset", "delta_degC", low=-50.0, high=50.0, default="0 +/- 2.2 delta_degC"), t.day("calibrated")
+    )
+    t = section("gas")
+    gas = GasTerms(
+        zero_sum=t.number("zero_sum", 1, 65471),
+        ppm_per_sum=t.number("ppm_per_sum", 1e-6, 10.0),
+        range_ppm=t.value("range", "ppm", above=0.0, high=10000.0),
+        relative_u=t.value("relative_uncertainty", "dimensionless", low=0.0, high=1.0, default="5 %"),
+        t90_s=t.value("response_t90", "second", low=0.1, high=600.0, default="30 s"),
+        noise_ppm=t.value("noise", "ppm", above=0.0, high=10.0, default="0.05 ppm"),
+        calibrated=t.day("calibrated"),
+        bump_tested=t.day("bump_tested"),
+    )
+    t = section("room")
+    room = RoomTerms(
+        t.value("volume", "meter ** 3", above=0.0, high=1e6),
+        t.value("ventilation", "meter ** 3 / hour", low=0.0, high=1e7),
+    )
+    t = section("limits", required=False)
+    limits = _limits(t, gas.range_ppm)
+    mqtt = notify = None
+    if "mqtt" in data:
+        t = section("mqtt")
+        mqtt = MqttTerms(
+            t.text("url", r"mqtts?://[^\s]{1,300}", 'a URL like "mqtts://bench@broker.lab:8883", without a password'),
+            t.text("password_env", r"[A-Za-z_][A-Za-z0-9_]*", "the name of an environment variable")
+            if t.has("password_env")
+            else None,
+        )
+        if re.match(r"mqtts?://[^/@]*:[^/@]*@", mqtt.url):
+            t.say("url", "a password in it", "the password in the environment variable that password_env names")
+    if "notify" in data:
+        t = section("notify")
+        notify = NotifyTerms(t.text("urls_env", r"[A-Za-z_][A-Za-z0-9_]*", "the name of an environment variable"))
+    top.seen |= {"mqtt", "notify"}
+    for table in tables:
+        table.finish()
+    _refuse(wrong)
+    return BenchTerms(name, port, drops, couple, gas, room, limits, mqtt, notify)
+
+
+def _limits(t: _Table, range_ppm: float) -> LimitTerms:
+    def get(key: str, unit: str, **bounds: float) -> float:
+        return t.value(key, unit, default=DEFAULT_LIMITS[key], **bounds)
+
+    limits = LimitTerms(
+        gas_high_ppm=get("gas_high", "ppm", above=0.0, high=100.0),
+        gas_high_high_ppm=get("gas_high_high", "ppm", above=0.0, high=100.0),
+        gas_stel_ppm=get("gas_stel", "ppm", above=0.0, high=100.0),
+        gas_twa_ppm=get("gas_twa", "ppm", above=0.0, high=100.0),
+        plate_high_c=get("plate_high", "degC", low=0.0, high=1300.0),
+        plate_high_high_c=get("plate_high_high", "degC", low=0.0, high=1300.0),
+        drip_fast_per_min=get("drip_fast", "1 / minute", above=0.0, high=3000.0),
+        drip_stalled_s=get("drip_stalled", "second", low=1.0, high=86400.0),
+    )
+    if limits.gas_high_high_ppm < limits.gas_high_ppm:
+        t.say("gas_high_high", f"{limits.gas_high_high_ppm:g} ppm", f"at least gas_high, {limits.gas_high_ppm:g} ppm")
+    if limits.gas_high_high_ppm > range_ppm:
+        t.say("gas_high_high", f"{limits.gas_high_high_ppm:g} ppm", f"at most gas.range, {range_ppm:g} ppm")
+    if limits.plate_high_high_c < limits.plate_high_c:
+        t.say("plate_high_high", f"{limits.plate_high_high_c:g} degC", f"at least {limits.plate_high_c:g} degC")
+    return limits
+
+
+def run_from(data: dict[str, Any], file: str) -> RunTerms:
+    """Validate the contents of run.toml.
+
+    Raises:
+        SettingsError: with every mistake.
+    """
+    wrong: list[str] = []
+    top = _Table(file, "", data, wrong)
+    title = top.text("title", r"[^\n]{1,200}", "a title of 1 to 200 characters")
+    g = top.table("generator", required=True)
+    if g is None:
+        _refuse(wrong)
+        raise AssertionError  # _refuse has raised
+    route = cast(Route, g.choice("route", get_args(Route)))
+    meter = cast(Meter, g.choice("meter", get_args(Meter)))
+    bubble = g.measured("bubble_volume", "microliter", above=0.0, high=10000.0) if meter == "bubbles" else None
+    g.seen.add("bubble_volume")
+    builders: dict[str, Callable[[_Table], DripTerms | AcidOnSulfurTerms | BurnerTerms]] = {
+        "acid-drip": _drip,
+        "acid-on-sulfur": _acid_on_sulfur,
+        "burner": _burner,
+    }
+    charge = builders[route](g)
+    g.finish()
+    receiver = scrubber = None
+    t = top.table("receiver", required=False)
+    if t is not None:
+        receiver = _receiver(t, charge.temperature_c)
+        t.finish()
+    t = top.table("scrubber", required=False)
+    if t is not None:
+        scrubber = _scrubber(t)
+        t.finish()
+    top.finish()
+    _refuse(wrong)
+    return RunTerms(title, route, meter, charge, receiver, scrubber, bubble)
+
+
+def _surroundings(g: _Table) -> tuple[float, float]:
+    t_c = g.value("temperature", "degC", low=0.0, high=100.0, default="22 degC", bounds="from 0 to 100 degC")
+    p_pa = g.value("pressure", "pascal", low=5e4, high=1.2e5, default="1 atm", bounds="from 0.5 to 1.2 atm")
+    return t_c, p_pa
+
+
+def _strength(g: _Table, key: str, acid: Acid) -> tuple[Measured, Measured]:
+    """Strength as mol/L and as mass fraction, whichever of the two was given."""
+    raw = g.raw(key, None, 'a text like "30 %" or "9.5 mol/L"')
+    nothing = Measured(1.0), Measured(0.1)
+    if raw is None:
+        return nothing
+    by_mass = isinstance(raw, str) and ("%" in raw or "percent" in raw)
+    try:
+        if by_mass:
+            w = parse_quantity(raw, "dimensionless")
+            return _carried(acids.mol_per_l_from_mass_fraction, acid, w), w
+        c = parse_quantity(raw, "mole / liter")
+        return c, _carried(acids.mass_fraction_from_mol_per_l, acid, c)
+    except ValueError as why:
+        wanted = str(why) if "like" not in str(why) else 'a text like "30 %" or "9.5 mol/L"'
+        g.say(key, repr(raw)[:60], wanted)
+        return nothing
+
+
+def _carried(convert: Callable[[Acid, float], float], acid: Acid, given: Measured) -> Measured:
+    """A strength converted, its uncertainty with it by the same proportion (the two are nearly proportional)."""
+    value = convert(acid, given.value)
+    return Measured(value, given.u * value / given.value)
+
+
+def _drip(g: _Table) -> DripTerms:
+    acid = cast(Acid, g.choice("acid", get_args(Acid)))
+    molar, mass = _strength(g, "acid_strength", acid)
+    t_c, p_pa = _surroundings(g)
+    charge = DripTerms(
+        salt=cast(Salt, g.choice("salt", get_args(Salt))),
+        salt_mass_g=g.measured("salt_mass", "gram", above=0.0, high=1e5),
+        salt_purity=g.measured("salt_purity", "dimensionless", above=0.0, high=1.0, default="97 +/- 1 %"),
+        water_ml=g.value("water", "milliliter", above=0.0, high=1e6),
+        acid=acid,
+        acid_mol_per_l=molar,
+        acid_mass_fraction=mass,
+        acid_volume_ml=g.value("acid_volume", "milliliter", above=0.0, high=1e6),
+        flask_volume_ml=g.value("flask_volume", "milliliter", above=0.0, high=1e6),
+        temperature_c=t_c,
+        pressure_pa=p_pa,
+    )
+    filled = charge.water_ml + charge.acid_volume_ml
+    if g.has("flask_volume") and g.has("water") and g.has("acid_volume") and filled >= charge.flask_volume_ml:
+        g.say("flask_volume", f"{charge.flask_volume_ml:g} mL", f"more than water and acid together, {filled:g} mL")
+    return charge
+
+
+def _acid_on_sulfur(g: _Table) -> AcidOnSulfurTerms:
+    acid = cast(Acid, g.choice("acid", ("H2SO4",), "H2SO4"))
+    molar, mass = _strength(g, "acid_strength", acid)
+    t_c, p_pa = _surroundings(g)
+    raw = g.raw("window", ["280 degC", "330 degC"])
+    low = high = 0.0
+    try:
+        low, high = (parse_quantity(v, "degC").value for v in raw)
+        if not low < high:
+            raise ValueError
+    except (ValueError, TypeError):
+        g.say("window", repr(raw)[:60], 'two rising temperatures like ["280 degC", "330 degC"]')
+    return AcidOnSulfurTerms(
+        sulfur_mass_g=g.measured("sulfur_mass", "gram", above=0.0, high=1e5),
+        acid_mol_per_l=molar,
+        acid_mass_fraction=mass,
+        acid_volume_ml=g.value("acid_volume", "milliliter", above=0.0, high=1e6),
+        window_c=(low, high),
+        flask_volume_ml=g.value("flask_volume", "milliliter", above=0.0, high=1e6, default="500 mL"),
+        temperature_c=t_c,
+        pressure_pa=p_pa,
+    )
+
+
+def _burner(g: _Table) -> BurnerTerms:
+    t_c, p_pa = _surroundings(g)
+    return BurnerTerms(
+        sulfur_mass_g=g.measured("sulfur_mass", "gram", above=0.0, high=1e5),
+        draw_l_per_min=g.value("draw", "liter / minute", above=0.0, high=1000.0),
+        temperature_c=t_c,
+        pressure_pa=p_pa,
+    )
+
+
+def _receiver(t: _Table, temperature_c: float) -> ReceiverTerms:
+    excess = t.value("excess", "dimensionless", low=0.0, high=10.0, default="0 %")
+    if t.has("need"):
+        for key in ("reaction", "amount"):
+            if t.has(key):
+                t.say(key, "this beside need", "either need, or reaction and amount")
+        return ReceiverTerms(None, t.value("need", "mole", above=0.0, high=1e4) * (1.0 + excess), excess)
+    reaction = t.choice("reaction", tuple(receivers.REACTIONS))
+    raw = t.raw("amount", None, 'a text like "12 g" or "0.3 mol"')
+    if raw is None:
+        return ReceiverTerms(reaction, 1.0, excess)
+    for unit, name in (("gram", "amount_g"), ("mole", "amount_mol")):
+        try:
+            amount = parse_quantity(raw, unit).value
+        except ValueError:
+            continue
+        if amount > 0.0:
+            need = receivers.need_mol(reaction, excess=excess, temperature_c=temperature_c, **{name: amount})
+            return ReceiverTerms(reaction, need, excess)
+    t.say("amount", repr(raw)[:60], 'a positive amount like "12 g" or "0.3 mol"')
+    return ReceiverTerms(reaction, 1.0, excess)
+
+
+def _scrubber(t: _Table) -> ScrubberTerms:
+    base = t.choice("base", ("NaOH", "Na2CO3"))
+    volume_l = t.value("volume", "liter", above=0.0, high=1e4)
+    raw = t.raw("strength", None, 'a text like "10 %" or "2.8 mol/L"')
+    molar = 1.0
+    if raw is not None:
+        try:
+            if isinstance(raw, str) and ("%" in raw or "percent" in raw):
+                molar = bases.mol_per_l_from_mass_fraction(base, parse_quantity(raw, "dimensionless").value)
+            else:
+                molar = parse_quantity(raw, "mole / liter").value
+            if not molar > 0.0:
+                raise ValueError('a positive strength like "10 %" or "2.8 mol/L"')
+        except ValueError as why:
+            t.say(
+                "strength",
+                repr(raw)[:60],
+                str(why) if "like" not in str(why) else 'a text like "10 %" or "2.8 mol/L"',
+            )
+    return ScrubberTerms(cast(Any, base), molar, volume_l)
+
+
+def problems(why: SettingsError) -> Iterator[str]:
+    """The mistakes of a refusal, one by one."""
+    yield from str(why).splitlines()
