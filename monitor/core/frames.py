@@ -203,7 +203,7 @@ def _decode_rarer(line: bytes, body: bytes) -> Frame | FrameRejected:
             return FrameRejected("out_of_range", line)
         return AnswerFrame(found[1].decode(), n, int(found[3]))
     boot, protocol, firmware, sample_ms, dead_ms = (int(found[i]) for i in (1, 2, 3, 5, 6))
-    if max(boot, protocol, firmware, sample_ms, dead_ms) > 0xFFFF:
+    if max(boot, protocol, sample_ms, dead_ms) > 0xFFFF:  # a firmware number is any integer
         return FrameRejected("out_of_range", line)
     return HelloFrame(boot, protocol, firmware, int(found[4], 16), sample_ms, dead_ms)
 

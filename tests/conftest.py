@@ -1,0 +1,17 @@
+"""Settings of the property tests: the same examples every time; more of them with SO2BENCH_CAMPAIGN=1."""
+
+from __future__ import annotations
+
+import os
+
+from hypothesis import HealthCheck, settings
+
+settings.register_profile("usual", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile(
+    "campaign",
+    deadline=None,
+    max_examples=5000,
+    print_blob=True,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("campaign" if os.environ.get("SO2BENCH_CAMPAIGN") == "1" else "usual")
