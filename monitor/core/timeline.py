@@ -61,7 +61,7 @@ class Timeline:
         self._offset_s = min(self._offset_s + CLOCK_ERROR * (arrival_s - self._arrival_s), arrival_s - self._board_s)
         self._arrival_s = arrival_s
         self._last = frame
-        t_s = self._board_s + self._offset_s
+        t_s = min(self._board_s + self._offset_s, arrival_s)  # rounding must not put it after its arrival
         self._t_s = max(self._t_s, t_s, arrival_s - LATEST_S)
         return Place(self._t_s, frame.drops - last.drops, frame.seq - last.seq - 1, None)
 
