@@ -169,8 +169,8 @@ def test_rounding_puts_no_sample_after_its_arrival() -> None:
     """A prompt frame lies at its arrival or before it, to the last digit, wherever in a day the board started."""
     for start in range(1000):
         timeline = Timeline()
-        for n in range(20):
-            arrival_s = start * 86.437 + n * 0.1 / 0.995
+        for n in range(60):
+            arrival_s = start * 86.437 + n * 0.1 * 0.995
             assert timeline.place(sample(7, n, n * 100, 0), arrival_s).t_s <= arrival_s
 
 
