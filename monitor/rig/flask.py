@@ -1,8 +1,8 @@
 """The generator flask on the drip route: liquor, headspace and delivery tube as differential equations.
 
 Promises that no sulfur is made or lost: charged = locked + dissolved + headspace + delivered at every step, to
-rounding. The liquor gives SO2 to the headspace with a lag, the headspace pushes its own mixture, air first, through
-a tube with a non-return valve whenever its pressure is over the ambient one. All the salt counts as dissolved.
+rounding. The liquor gives SO2 to the headspace with a lag; the headspace pushes its own mixture, air first, through
+a tube with a non-return valve. Salt that would lie undissolved counts as dissolved, and so as locked.
 """
 
 from __future__ import annotations
@@ -12,10 +12,11 @@ from typing import Final
 
 from monitor.rig.headspace import Headspace
 from monitor.rig.liquor import (
+    SATURATED_MOL_PER_KG,
     Constants,
     hydrogen_ion,
+    ionic_strength,
     molecular_fraction,
-    salting_out,
     water_vapour_pa,
 )
 from monitor.rig.reality import Reality
@@ -29,6 +30,7 @@ SALT_ML_PER_G: Final = (
 LIQUOR_J_PER_ML_K: Final = 4.1  # a strong salt solution, a round figure
 LOSS_W_PER_K: Final = 0.5  # of a half-litre flask to the room, a round figure
 ZERO_C_K: Final = 273.15
+MAX_IONIC_MOL_PER_KG: Final = 14.0  # beyond it the theory of ions says nothing
 
 # formula mass g/mol (IUPAC/CIAAW 2021 weights), sulfur atoms, cations, and waters taken up to become (bi)sulfite
 SALTS: Final[dict[Salt, tuple[float, int, int, int]]] = {
@@ -57,22 +59,26 @@ class DripFlask:
         self._water_mol = charge.water_ml * WATER_G_PER_ML / WATER_G_PER_MOL - waters * salt_mol
         self._liquor_ml = charge.water_ml + salt_g * SALT_ML_PER_G
         self._flask_ml = charge.flask_volume_ml
+        self._solubility_ratio = reality.solubility_ratio
         self._transfer_per_s = 1.0 / reality.transfer_s
         self._warming_w_per_k = reality.plate_to_liquor_w_per_k
         self._room_c = self.liquor_c = charge.temperature_c
         self._constants = Constants.at(self._room_c + ZERO_C_K)
+        self._pure_water_pa = water_vapour_pa(self._room_c)
         self.acid_mol = 0.0
         self.liquor_mol = self.charged_mol  # sulfur(IV) of every kind that is in the liquor
         self._fraction = 0.0
         self._h = 1e-4  # where the first search starts
+        self._ionic = 1.0
         self.head = Headspace(
             self._head_ml,
             self._room_c + ZERO_C_K,
             ambient_pa=charge.pressure_pa,
             tube_s=reality.tube_s,
-            vapour_pa=water_vapour_pa(self._room_c),
+            vapour_pa=self._pure_water_pa,
         )
-        self._speciate()
+        for _ in range(50):  # until the ionic strength has settled
+            self._speciate()
 
     @property
     def dissolved_mol(self) -> float:
@@ -126,32 +132,31 @@ class DripFlask:
         self.liquor_c = min(self.liquor_c + heat_w * dt_s / j_per_k, 99.0)
         self._constants = Constants.at(self.liquor_c + ZERO_C_K)
         self.head.t_k = self.liquor_c + ZERO_C_K
-        self.head.vapour_pa = water_vapour_pa(self.liquor_c)
+        self._pure_water_pa = water_vapour_pa(self.liquor_c)
 
     def _speciate(self) -> None:
         # Each SO2 that was made gave back the water that held it as bisulfite.
-        self._water_kg = (self._water_mol + self.generated_mol) * WATER_G_PER_MOL * 1e-3
+        water_mol = self._water_mol + self.generated_mol
+        self._water_kg = water_mol * WATER_G_PER_MOL * 1e-3
         per_kg = 1.0 / self._water_kg
-        cation = self._cation_mol * per_kg
-        self._gamma = salting_out(cation)
-        self._h = hydrogen_ion(
-            self._constants,
-            self._gamma,
-            self.liquor_mol * per_kg,
-            cation,
-            self.acid_mol * per_kg,
-            sulfuric=self._sulfuric,
-            guess=self._h,
-        )
-        self._fraction = molecular_fraction(self._constants, self._gamma, self._h)
+        s4, cation, acid = self.liquor_mol * per_kg, self._cation_mol * per_kg, self.acid_mol * per_kg
+        sulfuric = self._sulfuric
+        # The ionic strength of the step before is near enough: it moves by a drop a step at most.
+        anion = min(cation, SATURATED_MOL_PER_KG) + self._h
+        k = self._constants.within(cation, anion, self._ionic)
+        self._h = hydrogen_ion(k, s4, cation, acid, sulfuric=sulfuric, guess=self._h)
+        self._ionic = min(ionic_strength(k, self._h, s4, cation, acid, sulfuric=sulfuric), MAX_IONIC_MOL_PER_KG)
+        self._fraction = molecular_fraction(k, self._h)
+        self._henry = k.henry * self._solubility_ratio
+        solutes_mol = 2.0 * self._cation_mol + self.dissolved_mol
+        self.head.vapour_pa = self._pure_water_pa * water_mol / (water_mol + solutes_mol)  # Raoult's law
 
     def _transfer(self, dt_s: float) -> None:
         # Liquor and headspace close their difference exponentially, so that no step size can overshoot.
         head = self.head
-        mol_per_kg_pa = self._constants.henry * 1e-5 / self._gamma
-        at_surface = mol_per_kg_pa * head.so2_mol * head.pa_per_mol
-        difference = self.dissolved_mol / self._water_kg - at_surface
-        stiffer = 1.0 + self._water_kg * mol_per_kg_pa * head.pa_per_mol
+        mol_per_kg_mol = self._henry * head.pa_per_mol
+        difference = self.dissolved_mol / self._water_kg - mol_per_kg_mol * head.so2_mol
+        stiffer = 1.0 + self._water_kg * mol_per_kg_mol
         closed = -math.expm1(-self._transfer_per_s * stiffer * dt_s) / stiffer
         moved_mol = min(difference * self._water_kg * closed, self.dissolved_mol)
         self.liquor_mol -= moved_mol

@@ -20,6 +20,7 @@ class Reality:
     bubble_volume_ratio: float = 1.0
     acid_strength_ratio: float = 1.0
     salt_ratio: float = 1.0  # mass and purity together
+    solubility_ratio: float = 1.0  # of SO2 in the liquor, against the published constants
     gas_gain_ratio: float = 1.0  # what the sensor shows of what it has
     drop_volume_cv: float = 0.02  # from drop to drop, standard deviation over mean
     drop_interval_cv: float = 0.06
