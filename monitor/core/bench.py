@@ -199,7 +199,7 @@ class Bench:
             sample_age_s=t_s - self._heard_s,
             garbled=self._rejected_all > self._rejected_when_heard,
             account=self.account,
-            exposure=self._exposure.at(t_s),
+            exposure=self._exposure.pass_time(t_s),
             accepted=self._accepted,
             rejected=self._rejected_all,
             lost=self._lost,

@@ -21,10 +21,10 @@ class _Window:
     """Sums over the last `span_s` seconds, in bins of one second: dose in ppm·s and unknown seconds."""
 
     def __init__(self, span_s: int) -> None:
-        self._span = span_s
-        self._bins: deque[tuple[int, float, float]] = deque()  # (second, dose, unknown); at most span_s + 1
+        self._span_s = span_s
+        self._bins: deque[tuple[int, float, float]] = deque()  # (second, dose, unknown); at most span_s + 2
         self._dose = 0.0
-        self._unknown = 0.0
+        self._unknown_s = 0.0
 
     def add(self, second: int, dose: float, unknown_s: float) -> None:
         if self._bins and self._bins[-1][0] == second:
@@ -33,23 +33,28 @@ class _Window:
         else:
             self._bins.append((second, dose, unknown_s))
         self._dose += dose
-        self._unknown += unknown_s
+        self._unknown_s += unknown_s
 
-    def forget_before(self, second: int) -> None:
+    def forget(self, t_s: float) -> None:
+        """Let go of the seconds that lie wholly before the window that ends at `t_s`."""
         bins = self._bins
-        while bins and bins[0][0] <= second - self._span:
-            _, dose, unknown = bins.popleft()
+        while bins and bins[0][0] + 1 <= t_s - self._span_s:
+            _, dose, unknown_s = bins.popleft()
             self._dose -= dose
-            self._unknown -= unknown
+            self._unknown_s -= unknown_s
         if not bins:
-            self._dose = self._unknown = 0.0  # rounding does not pile up over days
+            self._dose = self._unknown_s = 0.0  # rounding does not pile up over days
 
-    def average(self, span_s: float) -> float:
-        return self._dose / span_s
-
-    @property
-    def unknown_s(self) -> float:
-        return max(0.0, self._unknown)
+    def sums(self, t_s: float) -> tuple[float, float]:
+        """Dose and unknown seconds of the window that ends at `t_s`; a second cut by its edge counts in part."""
+        dose, unknown_s, start_s = self._dose, self._unknown_s, t_s - self._span_s
+        for second, its_dose, its_unknown_s in self._bins:
+            if second >= start_s:
+                break
+            outside = min(1.0, start_s - second)
+            dose -= outside * its_dose
+            unknown_s -= outside * its_unknown_s
+        return dose, max(0.0, unknown_s)
 
 
 class Exposure:
@@ -58,7 +63,8 @@ class Exposure:
     def __init__(self, start_s: float = 0.0) -> None:
         self._stel, self._twa = _Window(STEL_S), _Window(TWA_S)
         self._known_to_s = start_s  # all time before this is in the windows
-        self._ppm: float | None = None  # the newest valid reading
+        self._ppm: float | None = None  # the newest valid reading, or the range that one was over
+        self._over_range = False  # a reading since then was over its range
         self._unknown_s = 0.0
         self._stel_max = 0.0
 
@@ -70,30 +76,40 @@ class Exposure:
         if reading.value is None:
             if reading.at_least is not None:
                 self._ppm = max(self._ppm or 0.0, reading.at_least)
+                self._over_range = True
             return
         before, gap_s = self._ppm, t_s - self._known_to_s
-        if gap_s <= 0.0:
-            self._ppm = reading.value
-            return
-        if gap_s <= JOIN_S and before is not None:
-            self._put(gap_s, 0.5 * (before + reading.value), 0.0)
-        else:
-            self._put(gap_s, max(reading.value, before if before is not None else 0.0), 1.0)
+        if gap_s > 0.0:
+            if before is None or self._over_range or gap_s > JOIN_S:
+                self._put(gap_s, max(reading.value, before or 0.0), 1.0)
+            else:
+                self._put(gap_s, 0.5 * (before + reading.value), 0.0)
         self._ppm = reading.value
+        self._over_range = False
+
+    def pass_time(self, t_s: float) -> Exposed:
+        """Let time pass to run second `t_s`, and give the averages then."""
+        self._stel.forget(t_s)
+        self._twa.forget(t_s)
+        now = self.at(t_s)
+        self._stel_max = now.stel_max_ppm
+        return now
 
     def at(self, t_s: float) -> Exposed:
-        """The averages at run second `t_s`, time since the newest valid reading counted at that reading."""
-        second = int(t_s)
-        self._stel.forget_before(second)
-        self._twa.forget_before(second)
+        """The averages at run second `t_s`, time since the newest valid reading counted at that reading.
+
+        `t_s` is not before the second to which time has passed. Asking changes nothing.
+        """
+        ppm = max(0.0, self._ppm or 0.0)
         open_s = max(0.0, t_s - self._known_to_s)
-        dose = open_s * max(0.0, self._ppm or 0.0)
-        unknown_s = open_s if open_s > JOIN_S or self._ppm is None else 0.0
-        stel = max(0.0, self._stel.average(STEL_S) + min(dose, STEL_S * max(0.0, self._ppm or 0.0)) / STEL_S)
-        twa = max(0.0, self._twa.average(TWA_S) + dose / TWA_S)
-        self._stel_max = max(self._stel_max, stel)
-        stel_unknown = min(STEL_S, self._stel.unknown_s + unknown_s)
-        return Exposed(t_s, stel, self._stel_max, stel_unknown, twa, self._unknown_s + unknown_s)
+        open_unknown_s = open_s if open_s > JOIN_S or self._ppm is None or self._over_range else 0.0
+        dose, unknown_s = self._stel.sums(t_s)
+        stel = max(0.0, (dose + ppm * min(open_s, STEL_S)) / STEL_S)
+        stel_unknown_s = min(STEL_S, unknown_s + open_unknown_s)
+        dose, _ = self._twa.sums(t_s)
+        twa = max(0.0, (dose + ppm * min(open_s, TWA_S)) / TWA_S)
+        stel_max = max(self._stel_max, stel)
+        return Exposed(t_s, stel, stel_max, stel_unknown_s, twa, self._unknown_s + open_unknown_s)
 
     def _put(self, span_s: float, ppm: float, unknown: float) -> None:
         """Spread a stretch of constant concentration over the seconds it lies in."""
