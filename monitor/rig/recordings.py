@@ -1,7 +1,8 @@
 """Recordings of simulated runs, as text lines `SECONDS FRAME`, made faster than they would have lasted.
 
 Promises that the same bench, seed and timeline give the same file. A small keeper stands where the host would: it
-sends limits once and a keep-alive twice a second, because a board that hears nobody gives no permit.
+answers each start with limits and sends a keep-alive twice a second, because a board that hears nobody gives no
+permit.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ KEEP_ALIVE_EVERY: Final = 5  # steps
 
 
 class Keeper:
-    """The least that a host must do for a bench to run: limits once, then keep-alives."""
+    """The least that a host must do for a bench to run: limits after each start, and keep-alives."""
 
     def __init__(self, terms: BenchTerms, *, permit: bool = True) -> None:
         self.permit = permit
@@ -29,7 +30,7 @@ class Keeper:
         self._n = 0
 
     def limits(self) -> bytes:
-        """The L frame; a board that has started anew needs it again."""
+        """The L frame, from the terms' highest limits."""
         return self._command("L", *self._limits)
 
     def keep_alive(self) -> bytes:
@@ -47,8 +48,6 @@ def record(bench: SimulatedBench, keeper: Keeper | None, duration_s: float) -> I
     A line's time is the simulated second at which its last byte reached the host, to 0.1 s. Bytes that the line has
     garbled stand as they came.
     """
-    if keeper is not None:
-        bench.write(keeper.limits())
     rest = b""
     for step in range(round(duration_s / STEP_S)):
         if keeper is not None and step % KEEP_ALIVE_EVERY == 0:
