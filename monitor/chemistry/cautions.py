@@ -208,8 +208,8 @@ def _hot_acid(facts: Facts, charge: AcidOnSulfurTerms) -> Iterator[tuple[Weight,
 def _burner(charge: BurnerTerms) -> Iterator[tuple[Weight, str]]:
     yield (
         Weight.DANGER,
-        "Burning sulfur melts, runs and spreads, and its flame is hard to see: burn it on a fireproof tray, with sand "
-        "at hand, and never leave the draught off while it burns.",
+        "Burning sulfur melts, runs and spreads, and its flame is hard to see: burn it on a fireproof tray, with "
+        "sand at hand, and never leave the draught off while it burns.",
     )
     yield (
         Weight.CARE,

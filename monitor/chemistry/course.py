@@ -139,9 +139,11 @@ def _step(
         step_open = (charge_by_swept * excess_pa - excess_by_swept * balance.charge_mol) / determinant
         sweep_open = (balance.so2_pa_by_ln_h * balance.charge_mol - balance.charge_by_ln_h * excess_pa) / determinant
         step = np.where(flows, step_open, -balance.charge_mol / balance.charge_by_ln_h)
-        next_swept = np.minimum(swept + np.where(flows, np.clip(sweep_open, -1.0, 1.0), 0.0), 0.0)
+        bound = 1.0 - swept  # a sliver of headspace over much liquor is swept a thousand times in a step
+        sweep = np.where(flows, np.clip(sweep_open, -bound, bound), 0.0)
+        next_swept = np.minimum(swept + sweep, 0.0)
         step = np.clip(step, -1.0, 1.0)
-        change = max(float(np.max(np.abs(step))), float(np.max(np.abs(next_swept - swept))))
+        change = max(float(np.max(np.abs(step))), float(np.max(np.abs(next_swept - swept) / bound)))
         ln_h, swept = ln_h + step, next_swept
         if change < _TOLERANCE and iteration >= _MEDIUM_ITERATIONS:
             after = _Headspace(gas.air_mol * np.exp(swept), balance.so2_pa / at.pressure_pa, mix.headspace_m3)

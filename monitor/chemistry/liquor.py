@@ -55,6 +55,9 @@ SATURATION_MOL_PER_KG = 7.0
 
 _REFERENCE_K = 298.15
 _START_LN_H = float(np.log(1e-5))
+_MEDIUM_ITERATIONS = (
+    60  # then the ions' effect stands still: in a thick slurry the two could chase each other for ever
+)
 
 
 def _at(constant: tuple[float, float, float], kelvin: Array) -> Array:
@@ -222,11 +225,12 @@ def settle(at: Conditions, mix: Mixture, stock_mol: Array) -> tuple[Array, Mediu
     """
     ln_h = np.full_like(stock_mol, _START_LN_H)
     balance: Balance | None = None
-    for _ in range(200):
-        med = medium(at, mix, ln_h, balance)
+    for iteration in range(200):
+        if iteration < _MEDIUM_ITERATIONS:
+            med = medium(at, mix, ln_h, balance)
         balance = distribute(mix, med, ln_h, stock_mol)
         step = np.clip(-balance.charge_mol / balance.charge_by_ln_h, -1.5, 1.5)
         ln_h = ln_h + step
-        if float(np.max(np.abs(step))) < 1e-10:
+        if float(np.max(np.abs(step))) < 1e-8:
             return ln_h, med, balance
     raise ArithmeticError("the liquor's charge balance did not settle")

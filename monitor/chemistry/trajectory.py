@@ -149,7 +149,7 @@ def acid_grid_ml(charge: DripTerms, refine: int = 1) -> list[float]:
     return list(np.concatenate([before, after[1:]]).tolist())
 
 
-def _perturbed_flasks(charge: DripTerms) -> tuple[Flask, list[str]]:
+def perturbed_flasks(charge: DripTerms) -> tuple[Flask, list[str]]:
     """The flask as stated, then each uncertain input at ± one standard uncertainty, two columns an input."""
     stated = {
         "salt mass": (charge.salt_mass_g.value, charge.salt_mass_g.u),
@@ -175,6 +175,7 @@ def _perturbed_flasks(charge: DripTerms) -> tuple[Flask, list[str]]:
     acid_g_per_ml = charge.acid_mol_per_l.value * MOLAR_MASS_G_PER_MOL[charge.acid] / 1000.0
     solution_g_per_ml = acid_g_per_ml / charge.acid_mass_fraction.value
     acid_mol_per_ml = columns["acid strength"] / 1000.0
+    acid_kg_per_ml = acid_mol_per_ml * MOLAR_MASS_G_PER_MOL[charge.acid] / 1000.0
     water_kg = columns["water"] * WATER_KG_PER_ML
     hydration_kg = formulas_mol * salt.water_taken_up * WATER_KG_PER_MOL
     flask = Flask(
@@ -184,8 +185,7 @@ def _perturbed_flasks(charge: DripTerms) -> tuple[Flask, list[str]]:
         liquor_ml=columns["water"] + sulfur * salt.volume_ml_per_sulfur_iv,
         flask_ml=columns["flask volume"],
         acid_mol_per_ml=acid_mol_per_ml,
-        acid_water_kg_per_ml=solution_g_per_ml / 1000.0
-        - acid_mol_per_ml * MOLAR_MASS_G_PER_MOL[charge.acid] / 1000.0,
+        acid_water_kg_per_ml=np.maximum(solution_g_per_ml / 1000.0 - acid_kg_per_ml, 0.0),
         acid_is_sulfuric=charge.acid == "H2SO4",
         temperature_c=columns["temperature of the liquor"],
         pressure_pa=columns["ambient pressure"],
@@ -197,6 +197,6 @@ def _perturbed_flasks(charge: DripTerms) -> tuple[Flask, list[str]]:
 
 def build_trajectory(charge: DripTerms, refine: int = 1) -> Trajectory:
     """Compute a charge's course and its sensitivities; some tenths of a second. `refine` divides every step."""
-    flask, inputs = _perturbed_flasks(charge)
+    flask, inputs = perturbed_flasks(charge)
     grid = acid_grid_ml(charge, refine)
     return Trajectory(grid, march(flask, grid), flask.sulfur_iv_mol, inputs, acid_ml_to_spend(charge))
