@@ -224,13 +224,16 @@ class Firmware:
 
     # lockstep
 
-    def run_ms(self, ms: float) -> None:
-        """Lockstep: let exactly `ms` simulated milliseconds go by. Raises FirmwareFailed."""
+    def run_ms(self, ms: float) -> int:
+        """Lockstep: let exactly `ms` simulated milliseconds go by; return the simulated microseconds then.
+
+        Raises FirmwareFailed if the simulator ends, or refused an injection since the last call.
+        """
         self._inject(f"run {ms:.4f}")
-        self._reply("done")
+        return self._reply("done").us
 
     def send(self, data: bytes) -> None:
-        """Lockstep: put bytes on the line to the board, behind those that still wait; it carries 11.5 in 1 ms."""
+        """Lockstep: put bytes on the line to the board, which carries 11.5 in 1 ms; up to 8192 may wait."""
         for start in range(0, len(data), 1024):
             self._inject(f"send {data[start : start + 1024].hex().upper()}")
 
