@@ -2,7 +2,7 @@
 
 INVENTED throughout: a workshop recovers 12 g of selenium from a spent liquor with sulfur dioxide from 80 g of sodium
 metabisulfite and 30 % hydrochloric acid. The story lasts about 20 minutes until it has settled into steady dripping,
-ends that after half an hour, and then repeats a small disturbance for as long as anybody watches.
+ends that after 35, and then repeats a small disturbance every quarter of an hour for as long as anybody watches.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Final
 
 from monitor.rig.timeline import Scenario, parse_timeline
 
-REPEAT_FROM_S: Final = 2400.0
+REPEAT_FROM_S: Final = 2700.0
 REPEAT_S: Final = 900.0
 SEED: Final = 20
 CALIBRATED_DAYS_AGO: Final = 4
@@ -22,10 +22,14 @@ CALIBRATED_DAYS_AGO: Final = 4
 REQUESTS: Final[tuple[tuple[float, str, dict[str, str | bool]], ...]] = (
     (5.0, "permit", {"on": True}),
     (80.0, "phase", {"phase": "generating"}),
-    (570.0, "acknowledge", {"tag": "*"}),
-    (575.0, "note", {"text": "Joint at the wash bottle was loose; pushed home and clipped."}),
-    (775.0, "permit", {"on": True}),
-    (1865.0, "phase", {"phase": "running out"}),
+    (470.0, "acknowledge", {"tag": "*"}),
+    (475.0, "note", {"text": "The joint at the wash bottle was loose; pushed home and clipped."}),
+    (800.0, "reset", {"tag": "GAS-LEAK"}),
+    (800.0, "reset", {"tag": "GAS-HIGH"}),
+    (805.0, "permit", {"on": True}),
+    (1060.0, "acknowledge", {"tag": "*"}),
+    (1500.0, "acknowledge", {"tag": "*"}),
+    (2150.0, "phase", {"phase": "running out"}),
 )
 
 

@@ -101,4 +101,4 @@ def test_the_story_is_told(tmp_path: Path) -> None:
     assert truth.plate_c == pytest.approx(80.0, abs=2.0)
     assert truth.delivered_mol > 0.30
     at_s = 10
-    assert drops[1019 * at_s] - drops[935 * at_s] == 0
+    assert drops[1049 * at_s] - drops[961 * at_s] == 0
