@@ -103,6 +103,5 @@ def test_sleep_without_interrupts_is_a_failure(built: Built, tmp_path: Path) -> 
 def test_a_slow_receiver_is_overrun(built: Built, tmp_path: Path) -> None:
     """An image that never reads the line loses what a real part, with room for two bytes and one more, would lose."""
     source = "#include <avr/io.h>\nint main(void) { UCSR0A = 2; UBRR0 = 16; UCSR0B = 1 << RXEN0; for (;;) ; }\n"
-    done = run_image(built, tmp_path, source, "run 100\n")
-    assert done.returncode == 3
-    assert "stopped asleep with interrupts off" in done.stdout
+    done = run_image(built, tmp_path, source, "run 1\nsend 41424344454647\nrun 5\n")
+    assert [text.split()[1] for text in done.stdout.splitlines()].count("overrun") == 4
