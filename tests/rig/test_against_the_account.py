@@ -1,7 +1,7 @@
 """The account's chemistry against the plant's: two hands, one set of published constants.
 
-The plant steps differential equations with a lag between liquor and gas, the account reads a table of equilibria. That
-they agree shows that neither has slipped; it does not show that the constants are right.
+The plant steps differential equations with a lag between liquor and gas, the account reads a table of equilibria.
+That they agree shows that neither has slipped; it does not show that the constants are right.
 """
 
 from __future__ import annotations
