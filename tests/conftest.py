@@ -1,10 +1,10 @@
-"""Settings of the property tests: the same examples every time; more of them with SO2BENCH_CAMPAIGN=1."""
+"""Settings of the property tests: the same examples every time; others and more of them with SO2BENCH_CAMPAIGN=1."""
 
 from __future__ import annotations
 
-import os
-
 from hypothesis import HealthCheck, settings
+
+from tests.examples import CAMPAIGN
 
 settings.register_profile("usual", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile(
@@ -14,4 +14,4 @@ settings.register_profile(
     print_blob=True,
     suppress_health_check=[HealthCheck.too_slow],
 )
-settings.load_profile("campaign" if os.environ.get("SO2BENCH_CAMPAIGN") == "1" else "usual")
+settings.load_profile("campaign" if CAMPAIGN else "usual")

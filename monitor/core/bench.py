@@ -61,7 +61,8 @@ class Bench:
     def __init__(self, bench: BenchTerms, run: RunTerms, start: Instant, *, recording: bool = False) -> None:
         self.bench, self.run, self._recording = bench, run, recording
         self._at = start
-        self._grid_s = start.mono_s + GRID_S
+        self._input_at = start  # of the newest input: ticks leave no trace, so the grid's UTC must not hang on them
+        self._grid_s = (start.mono_s // GRID_S + 1.0) * GRID_S
         self._decoder, self._timeline = Decoder(), Timeline()
         self._plate_sense, self._gas_sense = PlateSense(bench.thermocouple), GasSense(bench.gas)
         self.account = Account(bench, run) if isinstance(run.charge, DripTerms) else None
@@ -91,6 +92,7 @@ class Bench:
         at = self._not_before(at)
         out: list[Event] = [Taken(at, data)]
         self._advance(at, out)
+        self._input_at = at
         for item in self._decoder.feed(data):
             if isinstance(item, SampleFrame):
                 self._on_sample(item, at, out)
@@ -115,6 +117,7 @@ class Bench:
         at = self._not_before(at)
         out: list[Event] = [Taken(at, request)]
         self._advance(at, out)
+        self._input_at = at
         try:
             text = self._obey(request, at, out)
         except RefusedError as why:
@@ -181,7 +184,7 @@ class Bench:
             self._first_steps = False
             self._enter(self.phase, "", self._at, out)
         while self._grid_s <= to.mono_s:
-            at = Instant(self._grid_s, to.utc_s - (to.mono_s - self._grid_s))
+            at = Instant(self._grid_s, self._input_at.utc_s + (self._grid_s - self._input_at.mono_s))
             self._grid_s += GRID_S
             self._at = at
             self._on_grid(at, out, send=to.mono_s - at.mono_s <= STALE_SEND_S)
