@@ -8,6 +8,7 @@ nothing else, so the account is a place on that course. It knows drops and run t
 from __future__ import annotations
 
 from collections import deque
+from functools import lru_cache
 from math import ceil
 
 from monitor.chemistry.trajectory import Trajectory, build_trajectory
@@ -18,6 +19,9 @@ RATE_WINDOW_S = 20.0  # drop rate is counted over this (alarm table: "drop rate 
 RELEASE_LAG_S = 5.0  # a stirred liquor gives up its excess over about this; common practice, no source
 
 
+_course_of = lru_cache(maxsize=4)(build_trajectory)  # it never changes, so runs of one charge share it
+
+
 class Account:
     """The account of one run on the acid-drip route."""
 
@@ -25,7 +29,7 @@ class Account:
         if not isinstance(run.charge, DripTerms):
             raise TypeError("the drop account is for the acid-drip route")
         self.charge = run.charge
-        self.course: Trajectory = build_trajectory(run.charge)
+        self.course: Trajectory = _course_of(run.charge)
         self.need_mol = run.receiver.need_mol if run.receiver is not None else None
         self._drop_ml = bench.drops.volume_ul.value * 1e-3
         self._drop_relative_u = bench.drops.volume_ul.u / bench.drops.volume_ul.value
