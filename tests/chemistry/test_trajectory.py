@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from monitor.chemistry.course import Flask
 from monitor.chemistry.gas import GAS_CONSTANT_J_PER_MOL_K
 from monitor.chemistry.liquor import settle
-from monitor.chemistry.trajectory import Trajectory, perturbed_flasks, build_trajectory
+from monitor.chemistry.trajectory import Trajectory, build_trajectory, perturbed_flasks
 from tests.chemistry.charges import drip
 
 
@@ -23,7 +23,7 @@ def balanced() -> Trajectory:
 
 
 def test_the_balanced_charge_is_balanced(balanced: Trajectory) -> None:
-    """95 g metabisulfite, 120 mL of 10 mol/L acid: 0.9995 mol sulfur(IV), acid 20 % over (common practice, no source)."""
+    """95 g metabisulfite, 120 mL of 10 mol/L acid: 0.9995 mol sulfur(IV), acid 20 % over (common practice)."""
     assert balanced.charge_mol == pytest.approx(0.9995, abs=1e-4)
     assert 120.0 / balanced.acid_ml_to_spend == pytest.approx(1.20, abs=0.005)
 
@@ -76,9 +76,10 @@ def test_ten_times_finer_steps_change_nothing(acid_ml: float) -> None:
             assert a == pytest.approx(b, abs=1e-3 * coarse.charge_mol)
 
 
-def _arrays_of(flask: Flask) -> dict[str, Any]:
-    """The flask's arrays by name."""
-    return {f.name: getattr(flask, f.name) for f in fields(flask) if f.name != "acid_is_sulfuric"}
+def _widened(flask: Flask, columns: int) -> dict[str, Any]:
+    """The stated flask's arrays, the same in every column."""
+    names = [f.name for f in fields(flask) if f.name != "acid_is_sulfuric"]
+    return {name: np.full(columns, getattr(flask, name)[0]) for name in names}
 
 
 def _puffed_delivery_mol(flask: Flask, acid_ml: NDArray[np.float64]) -> float:
@@ -107,7 +108,7 @@ def _puffed_delivery_mol(flask: Flask, acid_ml: NDArray[np.float64]) -> float:
 def test_a_dumb_model_of_puffs_delivers_the_same(balanced: Trajectory) -> None:
     """Settling the closed flask after each 0.2 mL and letting a puff of its gas out delivers the same within 1 %."""
     flask, _ = perturbed_flasks(drip(relative_u=0.0))
-    same = replace(flask, **{name: np.full(40, value[0]) for name, value in _arrays_of(flask).items()})
+    same = replace(flask, **_widened(flask, 40))
     for acid_ml in (20.0, 60.0, 110.0):
         puffed = _puffed_delivery_mol(same, np.linspace(0.0, acid_ml, round(acid_ml / 0.2) + 1))
         assert puffed == pytest.approx(balanced.at(acid_ml).delivered_mol, abs=0.01 * balanced.charge_mol)

@@ -57,7 +57,7 @@ def test_the_account_closes_for_every_salt_and_acid(salt: Salt, acid: Acid) -> N
     ids=["nearly full", "overflowing", "a pinch", "a pinch drowned", "a slurry", "strong acid", "nearly boiling"],
 )
 def test_an_odd_flask_keeps_the_laws(charge: DripTerms) -> None:
-    """A flask nearly full, overflowing, with next to no salt or next to no water, or nearly boiling keeps the laws."""
+    """A flask nearly full, overflowing, with next to no salt or no water, or nearly boiling keeps the laws."""
     _assert_laws(charge)
 
 
