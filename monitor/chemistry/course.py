@@ -13,8 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.chemistry.constants import Array, Conditions, conditions
 from monitor.chemistry.gas import GAS_CONSTANT_J_PER_MOL_K
-from monitor.chemistry.liquor import Array, Balance, Conditions, Mixture, conditions, distribute, medium, settle
+from monitor.chemistry.liquor import Balance, Mixture, distribute, medium, settle
 
 HEADSPACE_FLOOR = 0.01  # of the flask: a flask filled past this has overflowed, and the model holds it here
 _TOLERANCE = 1e-7

@@ -10,39 +10,19 @@ solubility tables from 10 to 40 °C.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from monitor.chemistry.gas import (
-    GAS_CONSTANT_J_PER_MOL_K,
-    ZERO_C_K,
-    water_vapour_pressure_pa,
-)
-from monitor.chemistry.substances import MOLAR_MASS_G_PER_MOL
-
-Array = NDArray[np.float64]
-
-WATER_KG_PER_MOL = MOLAR_MASS_G_PER_MOL["H2O"] / 1000.0
-BAR_PA = 1e5
-
-# Goldberg & Parker, J. Res. NBS 90 (1985) 341, at 25 °C: (K, ΔH J/mol, ΔCp J/(mol K)). The first is confirmed by
-# the paper's abstract; the heat capacities of the second and third are from memory of the paper.
-HENRY_MOL_PER_KG_BAR = (1.23, -26_970.0, 155.0)  # SO2(g) = SO2(aq); ± 0.05, ± 300, ± 10
-FIRST_DISSOCIATION = (10**-1.86, -17_780.0, -272.0)  # SO2(aq) + H2O = H+ + HSO3-
-SECOND_DISSOCIATION = (10**-7.17, -3_670.0, -262.0)  # HSO3- = H+ + SO3-2
-# OECD/NEA Thermochemical Data Base, auxiliary data (from memory); the constant 1.99 as PHREEQC carries it.
-BISULFATE_DISSOCIATION = (10**-1.99, -22_440.0, 0.0)  # HSO4- = H+ + SO4-2
-WATER_DISSOCIATION = (10**-13.995, 55_815.0, 0.0)  # CODATA key values
+from monitor.chemistry.constants import WATER_KG_PER_MOL, Array, Conditions
+from monitor.chemistry.gas import GAS_CONSTANT_J_PER_MOL_K
 
 # Salting-out of SO2 by the salt's cation, log10 of the activity coefficient a mol/kg. The Pitzer set distributed with
 # pytzer 0.6.0 has λ(SO2,Na) = 0.0283, of unclear origin: take it with a wide uncertainty. Potassium taken alike.
 SALTING_OUT_KG_PER_MOL = 0.0246
 # Specific ion interaction theory (SIT): log10 γ = −z² D + Σ ε m, D = A √I / (1 + 1.5 √I), A 0.509 (kg/mol)^½ at
 # 25 °C. ε in kg/mol as in ThermoChimie 12a (the sit.dat of PHREEQC), for sodium; potassium taken alike. HSO3- has
-# none there. Without it, sulfuric acid's second proton would be thought half unused; in strong salt it is not.
+# none there. Without SIT, sulfuric acid's second proton would be thought half unused; in strong salt it is not.
 DEBYE_HUCKEL_A = 0.509
 EPSILON_H_ANION = 0.12  # H+ with Cl-; HSO4- and HSO3- taken alike
 EPSILON_NA_HSO4 = -0.01
@@ -53,48 +33,9 @@ EPSILON_NA_OH = 0.04
 # out. Saturated sodium metabisulfite holds 6.9 mol/kg, sodium chloride 6.1 (from memory of the CRC Handbook).
 SATURATION_MOL_PER_KG = 7.0
 
-_REFERENCE_K = 298.15
 _START_LN_H = float(np.log(1e-5))
-_MEDIUM_ITERATIONS = (
-    60  # then the ions' effect stands still: in a thick slurry the two could chase each other for ever
-)
-
-
-def _at(constant: tuple[float, float, float], kelvin: Array) -> Array:
-    """Carry a 25 °C constant to another temperature: van 't Hoff with a constant ΔCp."""
-    k, enthalpy, heat_capacity = constant
-    ratio = _REFERENCE_K / kelvin
-    exponent = enthalpy * (1.0 - ratio) / _REFERENCE_K + heat_capacity * (ratio - 1.0 - np.log(ratio))
-    return np.asarray(k * np.exp(exponent / GAS_CONSTANT_J_PER_MOL_K))
-
-
-@dataclass(frozen=True, slots=True)
-class Conditions:
-    """The constants at the flask's temperature and pressure; one element a mixture."""
-
-    kelvin: Array
-    pressure_pa: Array
-    henry_mol_per_kg_pa: Array
-    k1: Array
-    k2: Array
-    k_bisulfate: Array
-    k_water: Array
-    pure_water_pa: Array
-
-
-def conditions(temperature_c: Array, pressure_pa: Array) -> Conditions:
-    """Equilibrium constants (molal), at temperatures in °C and total pressures in Pa; for 0 to 60 °C."""
-    kelvin = temperature_c + ZERO_C_K
-    return Conditions(
-        kelvin=kelvin,
-        pressure_pa=pressure_pa,
-        henry_mol_per_kg_pa=_at(HENRY_MOL_PER_KG_BAR, kelvin) / BAR_PA,
-        k1=_at(FIRST_DISSOCIATION, kelvin),
-        k2=_at(SECOND_DISSOCIATION, kelvin),
-        k_bisulfate=_at(BISULFATE_DISSOCIATION, kelvin),
-        k_water=_at(WATER_DISSOCIATION, kelvin),
-        pure_water_pa=np.array([water_vapour_pressure_pa(t) for t in temperature_c]),
-    )
+# Then the ions' effect stands still: in a thick slurry the two could chase each other for ever.
+_MEDIUM_ITERATIONS = 60
 
 
 class Mixture(NamedTuple):

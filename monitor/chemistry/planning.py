@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from monitor.chemistry.cautions import Facts, cautions_for
+from monitor.chemistry.drops import drops_for_ml
 from monitor.chemistry.gas import ppm_of_amount, so2_molar_volume_l
 from monitor.chemistry.substances import ACID_EQUIVALENTS, MOLAR_MASS_G_PER_MOL, SALTS, sulfur_iv_mol
 from monitor.chemistry.trajectory import build_trajectory
@@ -119,7 +120,9 @@ def plan(run: RunTerms, bench: BenchTerms | None) -> Plan:
         gas_volume_l=None if delivered is None else delivered * molar_volume_l,
         need_mol=need,
         acid_volume_for_need_ml=need_ml,
-        drops_for_need=None if need_ml is None or bench is None else need_ml * 1000.0 / bench.drops.volume_ul.value,
+        drops_for_need=None
+        if need_ml is None or bench is None
+        else drops_for_ml(need_ml, bench.drops.volume_ul.value),
         scrubber_capacity_mol=capacity,
         worst_case_ppm=worst_ppm,
         cautions=cautions_for(facts),

@@ -15,8 +15,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from monitor.chemistry.constants import WATER_KG_PER_MOL, Array
 from monitor.chemistry.course import Course, Flask, march
-from monitor.chemistry.liquor import WATER_KG_PER_MOL, Array
 from monitor.chemistry.substances import ACID_EQUIVALENTS, MOLAR_MASS_G_PER_MOL, SALTS, sulfur_iv_mol
 from monitor.terms import DripTerms
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from monitor.chemistry.constants import WATER_KG_PER_MOL, conditions
 from monitor.chemistry.gas import ATMOSPHERE_PA
-from monitor.chemistry.liquor import WATER_KG_PER_MOL, Mixture, conditions, settle
+from monitor.chemistry.liquor import Mixture, settle
 
 
 def saturation_mol_per_kg(temperature_c: float, total_pressure_pa: float = ATMOSPHERE_PA) -> float:

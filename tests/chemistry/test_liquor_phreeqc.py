@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 from phreeqpython import PhreeqPython
 
+from monitor.chemistry.constants import WATER_KG_PER_MOL, conditions
 from monitor.chemistry.gas import ATMOSPHERE_PA as ATM_PA
-from monitor.chemistry.liquor import WATER_KG_PER_MOL, Mixture, conditions, settle
+from monitor.chemistry.liquor import Mixture, settle
 
 SULFITE = """
 SOLUTION_MASTER_SPECIES
