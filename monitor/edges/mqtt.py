@@ -1,0 +1,194 @@
+"""The outlet to an MQTT broker: state each second, every alarm change, and whether this bench is watched at all.
+
+Promise: nothing a broker or a network does can hold up the bench or end the run. Alarm changes arrive in order and
+at least once for as long as this program lives; a state that comes too late is left out and counted. Whoever
+listens is told when nobody watches any more: by the goodbye, by the last will, or because the message expires.
+
+To take requests from a broker later, `Connection.listen` is the place: subscribe there, and hand what arrives to a
+callback as the inbox does.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import random
+import secrets
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from monitor.core.events import Event, StandingAlarm
+from monitor.edges.mqtt_broker import Broker
+from monitor.edges.mqtt_link import BrokerError, Connection, connect
+from monitor.edges.mqtt_outbox import Heard, Outbox
+from monitor.edges.mqtt_payloads import Voice
+
+LOOK_S = 1.0  # how often to look whether the bench still speaks
+FAREWELL_S = 2.0  # for what is left to say at the end; what is not out by then stays unsaid, the record has it
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How patient to be, in seconds. The keep-alive is the broker's measure for a monitor that hangs: × 1.5."""
+
+    keepalive_s: int = 15
+    answer_s: float = 5.0
+    first_retry_s: float = 0.25  # doubles with each failure, ± 20 % so that many benches do not come at once
+    last_retry_s: float = 30.0  # a connection that held this long makes the next retry a first one again
+    renew_s: float = 10.0  # for "watched" and "standing", well within their expiry
+    stalled_s: float = 5.0  # overviews come once a second: five missing are no hiccup
+
+
+@dataclass(slots=True)
+class _Said:
+    """What was said on this connection."""
+
+    watching: bool | None = None
+    standing: tuple[StandingAlarm, ...] | None = None
+    renew_at_s: float = field(default=0.0)
+
+
+class Mqtt:
+    """An outlet of the service, and the task that sends.
+
+    `on_trouble(failing, text)` is called in the event loop: with True for each new reason since the broker was last
+    in order, and with False when it is in order first or again, and everything that waited has been delivered.
+    """
+
+    def __init__(
+        self, bench: str, broker: Broker, on_trouble: Callable[[bool, str], None], pace: Pace | None = None
+    ) -> None:
+        self._broker, self._on_trouble, self._pace = broker, on_trouble, pace or Pace()
+        self._name = f"so2bench-{bench}"  # one a bench: an older connection, dead or doubled, is thrown out
+        self._voice = Voice(bench, secrets.token_hex(4))
+        self._outbox = Outbox()
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._news = asyncio.Event()
+        self._told: set[str] = set()  # sentences of the present trouble
+        self._in_order = False
+
+    def __call__(self, events: list[Event]) -> None:
+        """Take events, in the bench's thread; never waits."""
+        if self._outbox.put(events, time.monotonic()) and self._loop is not None:
+            with contextlib.suppress(RuntimeError):  # the loop has ended: nobody is left to send
+                self._loop.call_soon_threadsafe(self._news.set)
+
+    async def run(self) -> None:
+        """Send until cancelled, then say goodbye. Trouble with the broker is told, not raised."""
+        self._loop = asyncio.get_running_loop()
+        pace, retry_s = self._pace, self._pace.first_retry_s
+        while True:
+            begun_s = time.monotonic()
+            try:
+                async with connect(
+                    self._broker, self._name, self._voice.lost(), pace.keepalive_s, pace.answer_s
+                ) as connection:
+                    await self._serve(connection)
+            except BrokerError as why:
+                self._trouble(str(why))
+            if time.monotonic() - begun_s > pace.last_retry_s:
+                retry_s = pace.first_retry_s
+            await asyncio.sleep(retry_s * random.uniform(0.8, 1.2))
+            retry_s = min(2.0 * retry_s, pace.last_retry_s)
+
+    async def _serve(self, connection: Connection) -> None:
+        """Send and listen until the connection breaks, which is raised, or until cancelled."""
+        try:
+            _heed_cancelling()
+            await self._talk(connection)
+        except asyncio.CancelledError:
+            await self._farewell(connection)
+            raise
+
+    async def _talk(self, connection: Connection) -> None:
+        listening = asyncio.create_task(connection.listen(), name="mqtt listen")
+        sending = asyncio.create_task(self._send(connection), name="mqtt send")
+        try:
+            done, _ = await asyncio.wait({listening, sending}, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            listening.cancel()
+            sending.cancel()
+            await asyncio.gather(listening, sending, return_exceptions=True)
+        # If both are done, the listener knows better why.
+        (listening if listening in done else sending).result()
+
+    async def _send(self, connection: Connection) -> None:
+        said = _Said()
+        while True:
+            self._news.clear()
+            while await self._send_some(connection, said):
+                _heed_cancelling()
+            self._recovered()
+            _heed_cancelling()
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(LOOK_S):
+                    await self._news.wait()
+
+    async def _send_some(self, connection: Connection, said: _Said) -> bool:
+        """Send one alarm change, what has changed of the retained messages, and one state; False when all is out.
+
+        One message with QoS 1 is under way at a time: only that keeps them in order (MQTT 5, section 4.6).
+        """
+        alarm = self._outbox.first_alarm()
+        if alarm is not None:
+            await connection.publish(self._voice.alarm(alarm.change, alarm.seq))
+            self._outbox.alarm_sent(alarm.seq)
+        heard = self._outbox.heard
+        if heard is not None:
+            await self._renew(connection, said, heard)
+        state = self._outbox.take_state()
+        if state is not None:
+            await connection.publish(self._voice.state(state.overview, state.number, state.dropped))
+        return alarm is not None or state is not None
+
+    async def _renew(self, connection: Connection, said: _Said, heard: Heard) -> None:
+        """Say whether the bench is watched, and which alarms stand: when it changes, and every `renew_s`."""
+        now_s = time.monotonic()
+        watching = now_s - heard.at_s <= self._pace.stalled_s
+        due = watching and now_s >= said.renew_at_s
+        if due or watching is not said.watching:
+            message = self._voice.watched(heard.overview) if watching else self._voice.stalled(heard.overview)
+            await connection.publish(message)
+            said.watching = watching
+        if due or (watching and heard.overview.alarms != said.standing):
+            await connection.publish(self._voice.standing(heard.overview, heard.seq))
+            said.standing = heard.overview.alarms
+        if due:
+            said.renew_at_s = now_s + self._pace.renew_s
+
+    async def _farewell(self, connection: Connection) -> None:
+        """Say what is left and goodbye; when the broker does not take it, its last will has to do."""
+        with contextlib.suppress(TimeoutError, BrokerError):
+            async with asyncio.timeout(FAREWELL_S):
+                said = _Said(watching=True, renew_at_s=float("inf"))
+                while await self._send_some(connection, said):
+                    pass
+                heard = self._outbox.heard
+                await connection.say_goodbye(self._voice.ended(heard.overview if heard is not None else None))
+
+    def _trouble(self, text: str) -> None:
+        self._in_order = False
+        if text not in self._told:
+            self._told.add(text)
+            self._on_trouble(True, text)
+
+    def _recovered(self) -> None:
+        if self._in_order:
+            return
+        self._in_order = True
+        self._told.clear()
+        lost, dropped = self._outbox.alarms_lost, self._outbox.states_dropped
+        rest = f"{lost} alarm changes found no room and were not sent" if lost else "no alarm change was lost"
+        self._on_trouble(False, f"the broker at {self._broker.at} has everything; {rest}, {dropped} states left out")
+
+
+def _heed_cancelling() -> None:
+    """Stop here if this task was told to stop.
+
+    Needed after waiting on the library: up to Python 3.11 `asyncio.wait_for`, which it uses, forgets a cancelling
+    that comes in the same instant as the answer (python/cpython#86296).
+    """
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
