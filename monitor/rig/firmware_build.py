@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Final
 
 NOTES: Final = Path(__file__).resolve().parents[2] / "firmware_notes"
-PACKAGES: Final = "gcc, make, gcc-avr, avr-libc, libsimavr-dev and libelf-dev"
+PACKAGES: Final = "gcc, make, gcc-avr, avr-libc and libsimavr-dev"
 
 
 class FirmwareToolsMissing(RuntimeError):  # noqa: N818  the name is the sentence

@@ -36,6 +36,14 @@ def test_an_idle_board_reads_what_is_wired_to_it(board: Firmware) -> None:
     assert (s.drops, s.drop_ms, s.rejects, s.tc, s.io) == (0, 0, 0, 0x01601600, 0x04)
 
 
+def test_the_first_sample_is_a_whole_one(board: Firmware) -> None:
+    """From the first sample on, gas_sum is of 64 readings."""
+    board.gas_sum(64 * 700, noise_counts=0)
+    board.reset()
+    board.run_ms(350)
+    assert [s.gas_sum for s in samples(board.received())] == [64 * 700] * 3
+
+
 def test_milliseconds_wrap(built: Built) -> None:
     """Over the wrap of the milliseconds the samples keep their beat, drops their dead time, and the permit stays."""
     with Firmware(lockstep=True, ms_start=2**32 - 1250) as board:
