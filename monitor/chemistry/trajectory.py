@@ -87,7 +87,8 @@ class Trajectory:
         rest = 1.0 - share
         liquor = rest * self._liquor[i - 1] + share * self._liquor[i]
         headspace = rest * self._headspace[i - 1] + share * self._headspace[i]
-        delivered = rest * self._delivered[i - 1] + share * self._delivered[i]
+        low, high = self._delivered[i - 1], self._delivered[i]
+        delivered = min(low + share * (high - low), high)  # in this form no rounding makes it fall
         held = liquor + headspace
         generated = held + delivered
         return State(generated, held, liquor, headspace, delivered, max(0.0, self.charge_mol - generated))
