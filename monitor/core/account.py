@@ -34,7 +34,7 @@ class Account:
         self._drop_ml = bench.drops.volume_ul.value * 1e-3
         self._drop_relative_u = bench.drops.volume_ul.u / bench.drops.volume_ul.value
         self.drops = 0
-        self._drop_times: deque[tuple[float, int]] = deque()  # (t_s, drops) of the last RATE_WINDOW_S; 10/s at most
+        self._falls: deque[tuple[float, float, int]] = deque()  # (from_s, to_s, drops) of RATE_WINDOW_S; 10/s at most
         self._final_mol = self.course.at(run.charge.acid_volume_ml).delivered_mol
         self._need_ml = None if self.need_mol is None else self.course.acid_ml_for_delivered(self.need_mol)
         self.last_drop_s: float | None = None
@@ -55,25 +55,32 @@ class Account:
         """Whether the limiting reagent is used up: the salt's sulfur(IV) all turned, or the acid all in."""
         return self.acid_ml >= min(self.course.acid_ml_to_spend, self.charge.acid_volume_ml)
 
-    def count(self, t_s: float, new_drops: int, drop_t_s: float) -> None:
-        """Count drops new at run second `t_s`, the newest of them fallen at `drop_t_s`."""
+    def count(self, t_s: float, new_drops: int, drop_t_s: float, since_s: float) -> None:
+        """Count drops new at run second `t_s`: the newest fell at `drop_t_s`, none before `since_s`.
+
+        Several at once are spread over that time: a gap in the line, or a host that was away, is no burst of drops.
+        """
         if new_drops <= 0:
             return
         self.drops += new_drops
-        self.last_drop_s = drop_t_s
+        self.last_drop_s = last_s = max(drop_t_s, since_s)
         self.delivered_mol = self.course.at(self.acid_ml).delivered_mol
-        self._drop_times.append((drop_t_s, new_drops))
+        self._falls.append((last_s if new_drops == 1 else since_s, last_s, new_drops))
         self._forget(t_s)
 
     def _forget(self, t_s: float) -> None:
-        times = self._drop_times
-        while times and times[0][0] < t_s - RATE_WINDOW_S:
-            times.popleft()
+        falls = self._falls
+        while falls and falls[0][1] <= t_s - RATE_WINDOW_S:
+            falls.popleft()
 
     def drip_per_min(self, t_s: float) -> float:
         """Drops a minute over the last 20 s."""
         self._forget(t_s)
-        return sum(n for _, n in self._drop_times) * (60.0 / RATE_WINDOW_S)
+        start_s = t_s - RATE_WINDOW_S
+        drops = 0.0
+        for from_s, to_s, n in self._falls:
+            drops += n if from_s >= start_s else n * (to_s - start_s) / (to_s - from_s)
+        return drops * (60.0 / RATE_WINDOW_S)
 
     def state(self, t_s: float) -> Accounted:
         """The account at run second `t_s`."""

@@ -269,7 +269,8 @@ class Bench:
             self._enter(Phase.GENERATING, "", at, out)
         if self.account is not None:
             since_drop_s = ((frame.ms - frame.drop_ms) % (1 << 32)) * 0.001
-            self.account.count(t_s, new, max(t_s - since_drop_s, 0.0) if since_drop_s < 3600.0 else t_s)
+            drop_t_s = max(t_s - since_drop_s, 0.0) if since_drop_s < 3600.0 else t_s
+            self.account.count(t_s, new, drop_t_s, t_s if self._sample is None else self._sample.t_s)
             out.append(self.account.state(t_s))
 
     def _on_hello(self, hello: HelloFrame, at: Instant, out: list[Event]) -> None:
@@ -360,7 +361,9 @@ class Bench:
         if r.kind == "permit":
             return self._ask_permit(bool(r.arg("on")), r.who, at, out)
         if r.kind == "phase":
-            self._enter(Phase(str(r.arg("phase"))), r.who, at, out)
+            wanted = Phase(str(r.arg("phase")))
+            if wanted is not self.phase:
+                self._enter(wanted, r.who, at, out)
             return f"phase: {self.phase.value}"
         if r.kind == "stop":
             self._set_permit(False, f"run ended by {r.who}", at, out)
