@@ -33,7 +33,7 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
 
     p = commands.add_parser("demo", help="a simulated bench with the monitor and the page; nothing else is needed")
-    p.add_argument("--speed", type=_speed, default=1.0, help="how much faster than real time (1 to 60; default 1)")
+    p.add_argument("--speed", type=_speed, default=1.0, help="how much faster than real time (1 to 10; default 1)")
     p.add_argument("--firmware", action="store_true", help="run the real firmware image in its simulator")
     p.add_argument("--log", type=Path, help="where to keep the run log (default: a new file in this folder)")
     p.add_argument(
@@ -70,8 +70,8 @@ def build_parser() -> argparse.ArgumentParser:
 
 def _speed(text: str) -> float:
     value = float(text)
-    if not 1.0 <= value <= 60.0:
-        raise argparse.ArgumentTypeError(f"found {text}, wanted a number from 1 to 60")
+    if not 1.0 <= value <= 10.0:
+        raise argparse.ArgumentTypeError(f"found {text}, wanted a number from 1 to 10")
     return value
 
 
@@ -165,7 +165,7 @@ def _demo(a: argparse.Namespace) -> None:
             rig.run,
             rig.run_toml,
             lambda: SerialPort(rig.port, rig.bench.port.baud),
-            None,
+            SerialPort(rig.port, rig.bench.port.baud),
             a,
             tasks=(rig.act,),
             speed=a.speed,
@@ -185,12 +185,14 @@ def _run(
     speed: float = 1.0,
 ) -> None:
     from monitor.edges.lines import Lines
+    from monitor.edges.mqtt_broker import broker_of
     from monitor.edges.page import Page
     from monitor.service import Service, begin
 
-    lines = Lines(sys.stdout)
+    broker = None if bench.mqtt is None else broker_of(bench.mqtt)
     begun = begin(log, bench, bench_toml, run, run_toml, speed)
-    service = Service(begun, opener, (lines,), port)
+    lines = Lines(sys.stdout)
+    service = Service(begun, opener, (lines,), port, broker)
     page = None
     try:
         print(f"run log: {log}", flush=True)

@@ -23,6 +23,8 @@ from monitor.core.requests import ASKED_BY_PEOPLE, BadRequestError, make_request
 from monitor.edges import runlog
 from monitor.edges.inbox import STALE_S, Inbox
 from monitor.edges.logreader import LogReader
+from monitor.edges.mqtt import Mqtt
+from monitor.edges.mqtt_broker import Broker
 from monitor.edges.port import Port
 from monitor.errors import LogError, PortError
 from monitor.terms import BenchTerms, RunTerms
@@ -42,9 +44,12 @@ class Clock:
     """The shell's clock: run seconds and UTC. `speed` makes both run faster, for a simulated bench."""
 
     def __init__(self, start_mono_s: float = 0.0, speed: float = 1.0) -> None:
-        self._zero_s = time.monotonic()
         self._start_s, self._speed = start_mono_s, speed
-        self._utc_s = time.time()
+        self.begin()
+
+    def begin(self) -> None:
+        """Let the run's time begin to pass now: what was made ready before does not count."""
+        self._zero_s, self._utc_s = time.monotonic(), time.time()
 
     def now(self) -> Instant:
         """This moment."""
@@ -102,8 +107,22 @@ class Service:
     `outlets` hear every list of events, in the bench's thread, and must not wait.
     """
 
-    def __init__(self, run: Run, opener: Opener, outlets: tuple[Outlet, ...] = (), port: Port | None = None) -> None:
-        self._run, self._opener, self._outlets = run, opener, outlets
+    def __init__(
+        self,
+        run: Run,
+        opener: Opener,
+        outlets: tuple[Outlet, ...] = (),
+        port: Port | None = None,
+        broker: Broker | None = None,
+    ) -> None:
+        """Make ready; `port` is the line if it is open already, `broker` where state and alarms go.
+
+        Raises:
+            RefusalError: another so2bench holds the log, or its inbox cannot be made.
+        """
+        self._run, self._opener = run, opener
+        self._mqtt = None if broker is None else Mqtt(run.bench.bench.name, broker, self._broker_trouble)
+        self._outlets: tuple[Outlet, ...] = outlets if self._mqtt is None else (*outlets, self._mqtt)
         self._bench, self._clock = run.bench, run.clock
         self._port = port
         self._requests: queue.Queue[Request] = queue.Queue(REQUESTS_MAX)
@@ -116,6 +135,11 @@ class Service:
     def stop(self) -> None:
         """End watching soon; the run stays open and can be taken up again. Safe from any thread or signal."""
         self._stop.set()
+
+    @property
+    def now(self) -> Instant:
+        """This moment by the run's clock."""
+        return self._clock.now()
 
     def ask(self, request: Request) -> bool:
         """Put a request before the bench; False when too many are waiting."""
@@ -131,6 +155,8 @@ class Service:
         try:
             async with asyncio.TaskGroup() as group:
                 others = [group.create_task(self._drain_inbox(), name="inbox")]
+                if self._mqtt is not None:
+                    others.append(group.create_task(self._mqtt.run(), name="mqtt"))
                 others += [group.create_task(task()) for task in tasks]
                 try:
                     await asyncio.to_thread(self._bench_loop)
@@ -164,10 +190,15 @@ class Service:
     def _log_trouble(self, failing: bool, text: str) -> None:
         self.ask(make_request("log", "so2bench", {"failing": failing, "text": text[:500]}))
 
+    def _broker_trouble(self, failing: bool, text: str) -> None:
+        self.ask(make_request("outlet", "so2bench", {"tag": "BROKER-LOST", "failing": failing, "text": text[:500]}))
+
     # --- in the bench's thread --------------------------------------------------------------------------------
 
     def _bench_loop(self) -> None:
         bench, clock = self._bench, self._clock
+        if not self._run.taken_up:
+            clock.begin()
         try:
             if self._run.taken_up:
                 self._tell("note", text="watching was taken up again")

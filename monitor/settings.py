@@ -348,6 +348,7 @@ def bench_from(data: dict[str, Any], file: str) -> BenchTerms:
             t.text("password_env", r"[A-Za-z_][A-Za-z0-9_]*", "the name of an environment variable")
             if t.has("password_env")
             else None,
+            t.text("ca_file", r".{1,400}", "the path of a PEM file") if t.has("ca_file") else None,
         )
         if re.match(r"mqtts?://[^/@]*:[^/@]*@", mqtt.url):
             t.say("url", "a password in it", "the password in the environment variable that password_env names")

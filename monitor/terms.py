@@ -91,6 +91,7 @@ class MqttTerms:
 
     url: str
     password_env: str | None = None
+    ca_file: str | None = None  # PEM file of the authority that signed the broker's certificate
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,7 @@ NOISY_PART, NOISY_MIN = 0.05, 100  # of the last minute's lines, when there were
 REJECTS_MIN = 5  # edges in a minute, before they can outnumber the drops
 CONTACT_S = 1.0
 ACID_LOW_PART = 0.10
+UNASKED_DROPS = 3  # in a phase with the tap shut; the last one or two may still hang from it
 MINUTE_S = 60.0
 
 
@@ -106,6 +107,8 @@ class Rules:
         self._minute: deque[tuple[float, int, int, int, int, int]] = deque()  # two a second for a minute: 121 at most
         self._last_rejects: int | None = None
         self._rejects = 0
+        self._phase: Phase | None = None
+        self._phase_drops = 0  # counted when the present phase began
 
     def _changed(self, tag: str, true: bool, detail: str = "") -> Iterator[Condition]:
         if self._said.get(tag, False) != true:
@@ -196,7 +199,10 @@ class Rules:
         found = self._fast.feed(Reading(account.drip_per_min(f.t_s)))
         if found is not None:
             yield found
-        unasked = f.phase is not Phase.GENERATING and account.drip_per_min(f.t_s) > 0.0
+        if f.phase is not self._phase:
+            self._phase, self._phase_drops = f.phase, f.drops
+        here = f.drops - self._phase_drops
+        unasked = f.phase is not Phase.GENERATING and here >= UNASKED_DROPS and account.drip_per_min(f.t_s) > 0.0
         yield from self._changed("DRIP-UNASKED", unasked, f"drops fall in the phase '{f.phase.value}'")
         last_s = account.last_drop_s
         still_s = 0.0 if last_s is None else f.t_s - last_s
@@ -206,9 +212,9 @@ class Rules:
             and f.phase is Phase.GENERATING
             and acid_left > 0.0
             and still_s >= self._limits.drip_stalled_s
-            and not link_lost  # then nobody knows, and LINK-LOST says so
         )
-        yield from self._changed("DRIP-STALLED", stalled, f"no drop for {self._limits.drip_stalled_s:g} s")
+        if not link_lost:  # else nobody knows, and LINK-LOST says so
+            yield from self._changed("DRIP-STALLED", stalled, f"no drop for {self._limits.drip_stalled_s:g} s")
         low = acid_left <= ACID_LOW_PART
         yield from self._changed(
             "ACID-LOW", low, f"{account.acid_ml:.1f} mL of {account.charge.acid_volume_ml:g} mL in"

@@ -34,7 +34,7 @@ class Broker:
         return f"{self.host}:{self.port}"
 
 
-def broker_of(terms: MqttTerms, ca_file: str | None = None, environ: Mapping[str, str] = os.environ) -> Broker:
+def broker_of(terms: MqttTerms, environ: Mapping[str, str] = os.environ) -> Broker:
     """Work out the broker of `[mqtt]`: reads the password's variable and the certificate file, connects to nothing.
 
     Raises:
@@ -62,7 +62,7 @@ def broker_of(terms: MqttTerms, ca_file: str | None = None, environ: Mapping[str
         if not url.username:
             raise SettingsError(f"[mqtt] url: found no user, but password_env is given; {_WANTED}")
     user = unquote(url.username) if url.username else None
-    tls = _tls(url.scheme == "mqtts", ca_file)
+    tls = _tls(url.scheme == "mqtts", terms.ca_file)
     return Broker(url.hostname, port or PORTS[url.scheme], tls, user, password)
 
 

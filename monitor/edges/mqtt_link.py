@@ -59,8 +59,6 @@ class _Client(aiomqtt.Client):
             mqtt.on_socket_register_write = mqtt.on_socket_unregister_write = None
         else:
             mqtt.disconnect(ReasonCode(PacketTypes.DISCONNECT, _WITH_WILL))
-        if self._disconnected.done() and not self._disconnected.cancelled():
-            self._disconnected.exception()  # looked at, so that the loop does not complain that nobody did
 
 
 class Connection:

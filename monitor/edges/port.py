@@ -25,7 +25,8 @@ WRITE_TIMEOUT_S = 0.5  # a board that does not take a 20-byte line in half a sec
 MAX_READ = 4096
 
 # TypeError: closed under the reader; termios.error is no OSError.
-_TROUBLE: tuple[type[Exception], ...] = (OSError, TypeError) + ((termios.error,) if termios is not None else ())
+_TROUBLE: tuple[type[Exception], ...] = (OSError, TypeError, *((termios.error,) if termios is not None else ()))
+_OPENING_TROUBLE: tuple[type[Exception], ...] = (*_TROUBLE, ValueError)
 
 
 class Port(Protocol):
@@ -60,7 +61,7 @@ class SerialPort:
             self._serial.open()
             self._claim()
             self._serial.reset_input_buffer()
-        except (*_TROUBLE, ValueError) as why:
+        except _OPENING_TROUBLE as why:
             raise PortError(_opening_words(path, why)) from why
         self._timeout_s = 0.0
 

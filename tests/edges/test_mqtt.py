@@ -130,8 +130,8 @@ def test_tls_and_a_password(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
     signed = certify(tmp_path, "ours")
     plain = Broker(tmp_path / "b", certificates=signed, users={"bench": "drip drop"})
     monkeypatch.setenv("BENCH_PASSWORD", "drip drop")
-    terms = MqttTerms(f"mqtts://bench@127.0.0.1:{plain.port}", "BENCH_PASSWORD")
-    with plain as broker, Host(broker_of(terms, str(signed.authority))) as host:
+    terms = MqttTerms(f"mqtts://bench@127.0.0.1:{plain.port}", "BENCH_PASSWORD", str(signed.authority))
+    with plain as broker, Host(broker_of(terms)) as host:
         host.hear(overview(1.0))
         wait_until(lambda: host.in_order, "connected")
         assert host.troubles == []

@@ -75,7 +75,7 @@ def test_tls_verifies() -> None:
 def test_refused(url: str, password_env: str | None, ca_file: str | None, words: str) -> None:
     """Each mistake is one sentence that names the key, what was found and what is wanted, and no password."""
     with pytest.raises(SettingsError) as refused:
-        broker_of(MqttTerms(url, password_env), ca_file, ENVIRONMENT)
+        broker_of(MqttTerms(url, password_env, ca_file), ENVIRONMENT)
     text = str(refused.value)
     assert text.startswith("[mqtt] ")
     assert words in text
@@ -88,4 +88,4 @@ def test_an_empty_authority_file(tmp_path: Path) -> None:
     """An empty certificate file is refused like one that is none."""
     (tmp_path / "empty.pem").touch()
     with pytest.raises(SettingsError, match="holds no certificate"):
-        broker_of(MqttTerms("mqtts://broker.lab"), str(tmp_path / "empty.pem"), {})
+        broker_of(MqttTerms("mqtts://broker.lab", None, str(tmp_path / "empty.pem")), {})

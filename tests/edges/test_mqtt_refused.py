@@ -36,7 +36,7 @@ def no_password_anywhere(caplog: pytest.LogCaptureFixture, capfd: pytest.Capture
 
 def first_trouble(url: str, password_env: str | None = None, ca_file: Path | None = None) -> str:
     """What is told when connecting there; and that it is one sentence and no more."""
-    broker = broker_of(MqttTerms(url, password_env), None if ca_file is None else str(ca_file), ENVIRONMENT)
+    broker = broker_of(MqttTerms(url, password_env, None if ca_file is None else str(ca_file)), ENVIRONMENT)
     with Host(broker) as host:
         wait_until(lambda: host.troubles != [], "trouble is told")
     (text,) = set(host.troubles)
@@ -165,7 +165,7 @@ def test_refused_messages_are_kept(tmp_path: Path) -> None:
     bench = "user bench\ntopic write so2bench/hood-2/{}\n"
     users = {"bench": PASSWORD, "reader": "reading"}
     broker = Broker(tmp_path, users=users, rules=reader + bench.format("watched"))
-    known = broker_of(MqttTerms(f"mqtt://bench@127.0.0.1:{broker.port}", "BENCH_PASSWORD"), None, ENVIRONMENT)
+    known = broker_of(MqttTerms(f"mqtt://bench@127.0.0.1:{broker.port}", "BENCH_PASSWORD"), ENVIRONMENT)
     with broker, Host(known) as host:
         host.hear(*islice(changes(), 5), overview(1.0))
         wait_until(lambda: host.troubles != [], "trouble is told")
