@@ -1,0 +1,92 @@
+"""Standing alarms as cards: worst first, each with what is so, what to do, and how long there is."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from dashboards.words import duration
+from monitor.core.catalogue import CATALOGUE
+from monitor.core.events import AlarmState, Overview, Priority, StandingAlarm
+
+S = AlarmState
+RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
+SIGN = {Priority.HIGH: "!!!", Priority.MEDIUM: "!!", Priority.LOW: "!"}  # as IEC 60601-1-8 marks priorities (memory)
+CAUSE_STANDS = frozenset({S.UNACKNOWLEDGED, S.ACKNOWLEDGED})
+TO_ACKNOWLEDGE = frozenset({S.UNACKNOWLEDGED, S.RETURNED_UNACKNOWLEDGED, S.LATCHED_UNACKNOWLEDGED})
+LATCHED = frozenset({S.LATCHED_UNACKNOWLEDGED, S.LATCHED_ACKNOWLEDGED})
+SET_ASIDE = frozenset({S.SHELVED, S.OUT_OF_SERVICE})
+HELD_BY_BOARD = "TRIP-LATCHED"  # its latch is the board's; a reset asks the board, so it may be asked while it stands
+
+STATE_WORDS = {
+    S.UNACKNOWLEDGED: "stands, not acknowledged",
+    S.ACKNOWLEDGED: "stands, acknowledged",
+    S.RETURNED_UNACKNOWLEDGED: "is over, not acknowledged",
+    S.LATCHED_UNACKNOWLEDGED: "is over, held until acknowledged and reset",
+    S.LATCHED_ACKNOWLEDGED: "is over, held until reset",
+    S.SHELVED: "shelved",
+    S.OUT_OF_SERVICE: "out of service",
+}
+
+
+class Card(NamedTuple):
+    """One alarm as it is shown."""
+
+    tag: str
+    priority: Priority
+    sign: str
+    title: str
+    state_words: str
+    since: str
+    detail: str
+    consequence: str
+    response: str
+    time_to_respond: str
+    stands: bool
+    to_acknowledge: bool
+    can_acknowledge: bool
+    can_reset: bool
+    shelved: bool
+
+
+def cards(run: Overview, *, answerable: bool) -> tuple[tuple[Card, ...], tuple[Card, ...]]:
+    """The alarms that call for something, worst first, and those that people have set aside."""
+    shown = [a for a in run.alarms if a.tag in CATALOGUE and a.state in STATE_WORDS]
+    shown.sort(
+        key=lambda a: (RANK[a.priority], a.state not in CAUSE_STANDS, a.state not in TO_ACKNOWLEDGE, a.since_s)
+    )
+    made = [(a.state in SET_ASIDE, _card(a, run.t_s, answerable)) for a in shown]
+    return tuple(card for aside, card in made if not aside), tuple(card for aside, card in made if aside)
+
+
+def _card(a: StandingAlarm, now_s: float, answerable: bool) -> Card:
+    kind = CATALOGUE[a.tag]
+    resettable = a.state in LATCHED or (a.tag == HELD_BY_BOARD and a.state in CAUSE_STANDS)
+    return Card(
+        tag=a.tag,
+        priority=a.priority,
+        sign=SIGN[a.priority],
+        title=kind.title,
+        state_words=STATE_WORDS[a.state],
+        since=f"for {duration(now_s - a.since_s)}",
+        detail=a.detail,
+        consequence=kind.consequence,
+        response=kind.response,
+        time_to_respond=kind.time_to_respond,
+        stands=a.state in CAUSE_STANDS,
+        to_acknowledge=a.state in TO_ACKNOWLEDGE,
+        can_acknowledge=answerable and a.state in TO_ACKNOWLEDGE,
+        can_reset=answerable and resettable,
+        shelved=a.state is S.SHELVED,
+    )
+
+
+def headline_of(standing: tuple[Card, ...]) -> tuple[str, str, str, str]:
+    """Level, sign, word and text for the worst of the cards."""
+    worst = standing[0]
+    word = f"{worst.priority.value} alarm"
+    if not worst.stands:
+        word += ", over but held"
+    elif not worst.to_acknowledge:
+        word += ", acknowledged"
+    more = f" (+{len(standing) - 1} more)" if len(standing) > 1 else ""
+    return worst.priority.value if worst.stands else "over", worst.sign, word.upper(), worst.title + more

@@ -1,0 +1,213 @@
+"""The page of one run, for somebody two metres away: is all well, how much has gone over, what is to be done now.
+
+Started by `monitor.edges.page` with the run log's path in SO2BENCH_LOG. The upper part is drawn anew each second, the
+traces every two; both read the log afresh each time, so a log that comes back is shown again by itself.
+"""
+
+from __future__ import annotations
+
+import gc
+import os
+import time
+from pathlib import Path
+from typing import Final
+
+import streamlit as st
+
+from dashboards import charts, sheet
+from dashboards.asking import Asked, ask, follow
+from dashboards.freshness import Freshness
+from dashboards.steps import PHASE_WORDS
+from dashboards.traces import WINDOWS, traces_of
+from dashboards.view import View, look
+from dashboards.words import clock
+from monitor.core.events import Phase
+from monitor.core.requests import MAX_TEXT
+from monitor.errors import LogError
+
+LOG_ENV: Final = "SO2BENCH_LOG"
+NOW_EVERY_S: Final = 1.0
+TRACES_EVERY_S: Final = 2.0
+NO_TRACES: Final = "none"
+WHO_MAX: Final = 80
+
+
+@st.cache_resource
+def _settled() -> bool:
+    """After every refresh the whole heap would be searched for garbage; most of it is modules, which stay anyway."""
+    gc.collect()
+    gc.freeze()
+    return True
+
+
+@st.cache_resource
+def _freshness(log: str) -> Freshness:  # noqa: ARG001 - the key under which it is kept
+    return Freshness()
+
+
+def _log() -> Path | None:
+    named = os.environ.get(LOG_ENV, "")
+    return Path(named) if named else None
+
+
+def _asked() -> list[Asked]:
+    got: list[Asked] = st.session_state.setdefault("asked", [])
+    return got
+
+
+def _ask(log: Path, kind: str, args: dict[str, object], words: str) -> None:
+    who = str(st.session_state.get("who", ""))
+    _asked().append(ask(log, kind, who, args, words, time.monotonic(), time.time()))
+
+
+def _ask_note(log: Path) -> None:
+    _ask(log, "note", {"text": str(st.session_state["note"])}, "Note")
+    st.session_state["note"] = ""
+
+
+def _ask_shelve(log: Path) -> None:
+    tag = str(st.session_state["shelve_which"])
+    minutes, reason = float(st.session_state["shelve_minutes"]), str(st.session_state["shelve_reason"])
+    _ask(log, "shelve", {"tag": tag, "minutes": minutes, "reason": reason}, f"Set {tag} aside")
+    st.session_state["shelve_reason"] = ""
+
+
+def _ask_end(log: Path) -> None:
+    _ask(log, "stop", {}, "End the run")
+    st.session_state["end_sure"] = False
+
+
+# --- the upper part: drawn anew each second -----------------------------------------------------------------------
+
+
+@st.fragment(run_every=NOW_EVERY_S)
+def _now(log: Path) -> None:
+    now_mono_s, now_utc_s = time.monotonic(), time.time()
+    try:
+        view = look(log, _freshness(str(log)), now_mono_s, now_utc_s)
+    except LogError as why:
+        st.html(sheet.pulse(None, clock(now_utc_s)))
+        st.html(sheet.warning(f"NO RUN TO SHOW. {why}. Trying again every second."))
+        return
+    asked = st.session_state["asked"] = follow(log, _asked(), now_mono_s)
+    left, right = st.columns([3, 2], vertical_alignment="center")
+    left.html(sheet.title(view))
+    right.html(sheet.pulse(view, clock(now_utc_s)))
+    st.html(f'<p class="caution">{sheet.CAUTION}</p>')
+    st.html(sheet.warning(view.head.warning))
+    st.html(sheet.head(view.head))
+    with st.container(key="alarms"):
+        _alarms(log, view)
+    st.html(sheet.answers(asked, now_mono_s))
+    amounts, readings, doing = st.columns([1.35, 1.15, 0.9], gap="medium")
+    amounts.html(sheet.amounts(view.amounts))
+    readings.html(sheet.readings(view.readings, view.line_words))
+    with doing:
+        _permit_and_phase(log, view)
+
+
+def _alarms(log: Path, view: View) -> None:
+    several = sum(card.can_acknowledge for card in view.cards) > 1
+    if view.cards and not view.watched:
+        st.html("<p><b>The alarms as they were last known:</b></p>")
+    for number, card in enumerate(view.cards):
+        text, buttons = st.columns([4, 1.6], vertical_alignment="center")
+        text.html(sheet.card(card, in_head=number == 0 and view.watched))
+        with buttons.container(horizontal=True, gap="xsmall"):
+            if card.can_acknowledge:
+                _button(log, f"Acknowledge {card.tag}", f"ack-{card.tag}", "acknowledge", {"tag": card.tag})
+            if card.can_reset:
+                _button(log, f"Reset {card.tag}", f"reset-{card.tag}", "reset", {"tag": card.tag})
+            if number == 0 and several:
+                _button(log, "Acknowledge all", "ack-all", "acknowledge", {"tag": "*"})
+    for card in view.set_aside:
+        text, buttons = st.columns([4, 1.6], vertical_alignment="center")
+        text.html(sheet.aside(card))
+        with buttons:
+            kind = "unshelve" if card.shelved else "return"
+            _button(log, f"Put {card.tag} back", f"back-{card.tag}", kind, {"tag": card.tag})
+
+
+def _button(log: Path, words: str, key: str, kind: str, args: dict[str, object]) -> None:
+    st.button(words, key=key, on_click=_ask, args=(log, kind, args, words))
+
+
+def _permit_and_phase(log: Path, view: View) -> None:
+    st.html(sheet.permit(view))
+    closed = view.phase is Phase.CLOSED
+    on = not view.permit_on
+    words = "Ask for the permit" if on else "Take the permit back"
+    st.button(
+        words, key="permit", disabled=closed, width="stretch", on_click=_ask, args=(log, "permit", {"on": on}, words)
+    )
+    st.html(f"<h2>Phase: {PHASE_WORDS[view.phase]}</h2>")
+    for phase in Phase:
+        if phase is Phase.CLOSED:
+            continue
+        here = phase is view.phase
+        st.button(
+            f"{PHASE_WORDS[phase]}{' (now)' if here else ''}",
+            key=f"phase-{phase.value}",
+            disabled=closed or here,
+            width="stretch",
+            on_click=_ask,
+            args=(log, "phase", {"phase": phase.value}, f"Phase {PHASE_WORDS[phase].lower()}"),
+        )
+
+
+# --- the traces, every two seconds --------------------------------------------------------------------------------
+
+
+@st.fragment(run_every=TRACES_EVERY_S)
+def _traces(log: Path, window_s: float | None) -> None:
+    try:
+        seen = traces_of(log, window_s)
+    except LogError:
+        return  # the upper part says why
+    for column, drawn in zip(st.columns(3, gap="medium"), charts.all_of(seen), strict=True):
+        column.altair_chart(drawn.chart, key=drawn.key, theme=None, width="stretch", alt=drawn.said)
+    st.html(sheet.record(seen.record))
+
+
+# --- the rest: drawn once, and after each use ---------------------------------------------------------------------
+
+
+def _more(log: Path) -> None:
+    note, aside, end = st.columns(3, gap="medium")
+    with note.expander("Write a note into the record"):
+        st.text_area("Note", key="note", max_chars=MAX_TEXT, height=80)
+        st.button("Write it", key="note-go", on_click=_ask_note, args=(log,))
+    with aside.expander("Set a nuisance alarm aside for a while"):
+        st.selectbox(
+            "Alarm (high ones cannot be)", sheet.SHELVABLE, key="shelve_which", format_func=sheet.shelvable_words
+        )
+        st.number_input("Minutes", 1, 480, 30, key="shelve_minutes")
+        st.text_input("Reason", key="shelve_reason", max_chars=MAX_TEXT)
+        st.button("Set aside", key="shelve-go", on_click=_ask_shelve, args=(log,))
+    with end.expander("End the run for good"):
+        st.markdown("The permit goes, the record is closed, and nobody watches the bench any more.")
+        sure = st.checkbox("The tap is shut, the heat is off: end this run", key="end_sure")
+        st.button("End the run", key="end-go", disabled=not sure, on_click=_ask_end, args=(log,))
+
+
+def _page() -> None:
+    st.set_page_config(page_title="so2bench", layout="wide")
+    _settled()
+    st.html(sheet.style())
+    log = _log()
+    if log is None:
+        st.html(
+            sheet.warning(f"NO RUN TO SHOW. {LOG_ENV} names no run log; 'so2bench watch' and 'so2bench demo' do.")
+        )
+        return
+    _now(log)
+    names = [*WINDOWS, NO_TRACES]
+    left, right = st.columns([3, 1])
+    window = left.radio("Traces of the last", names, key="window", horizontal=True)
+    right.text_input("Who acts (goes into the record)", value="bench", key="who", max_chars=WHO_MAX)
+    if window != NO_TRACES:
+        _traces(log, WINDOWS[window])
+    _more(log)
+
+
+_page()

@@ -1,0 +1,59 @@
+"""What to do now, when no alarm says it: one or two sentences for each place in a run."""
+
+from __future__ import annotations
+
+import re
+
+from dashboards.words import count, duration, plain
+from monitor.core.events import Forecast, Phase
+
+PHASE_WORDS = {
+    Phase.GETTING_READY: "Getting ready",
+    Phase.GENERATING: "Generating",
+    Phase.RUNNING_OUT: "Running out",
+    Phase.CLOSING_DOWN: "Closing down",
+    Phase.CLOSED: "Closed",
+}
+WHEN_NOBODY_WATCHES = (
+    "Shut the tap, heat off, hood on. Start the monitor again with the same log: it takes the run up where it stood."
+)
+
+
+def next_step(phase: Phase, permit_on: bool, forecast: Forecast | None) -> str:
+    """The next thing to do in a run in which nothing is wrong."""
+    if phase is Phase.GETTING_READY:
+        if permit_on:
+            return "Permit is on. When you open the tap, choose 'Generating'."
+        return "Tap shut, hood on, tube and scrubber in place? Then ask for the permit."
+    if phase is Phase.GENERATING:
+        return _generating(permit_on, forecast)
+    if phase is Phase.RUNNING_OUT:
+        return "Tap shut. Lift the tube out of the liquid before anything cools; wait until no more gas comes."
+    if phase is Phase.CLOSING_DOWN:
+        return "Heat off, tap shut, tube out of the liquid. Clear away under the hood, then end the run."
+    return "The run is closed. Nobody watches this bench now."
+
+
+def _generating(permit_on: bool, forecast: Forecast | None) -> str:
+    if not permit_on:
+        return "Permit is off: tap shut. Find out why, then ask for it again."
+    if forecast is None:
+        return "Go on. What goes over is not counted on this route: judge by the receiver."
+    if forecast.need_mol is None:
+        return "Go on. The run's file names no need, so the page cannot say when it is enough."
+    if forecast.drops_to_need is None:
+        return (
+            f"The need will not be reached: all the acid brings {plain(forecast.final_delivered_mol)} mol over, "
+            f"wanted is {plain(forecast.need_mol)} mol."
+        )
+    if forecast.drops_to_need == 0:
+        return "The need has gone over. Shut the tap, then lift the tube out of the liquid before anything cools."
+    to_go = f"{count(forecast.drops_to_need, 'drop')} to go"
+    if forecast.minutes_to_need is None:
+        return f"Nothing drips. {to_go}."
+    return f"Go on. {to_go}, {duration(60.0 * forecast.minutes_to_need)} at this rate."
+
+
+def in_order(response: str) -> tuple[str, ...]:
+    """A response text as its steps, one sentence each."""
+    return tuple(s for s in re.split(r"(?<=\.)\s+", response.strip()) if s)

@@ -1,0 +1,230 @@
+"""The run log as what there is to show: words and parts of bars, ready to be drawn.
+
+Promise: nothing old is shown as though it were now. When the run has said nothing for 3 s, or the board has not,
+every reading is unknown and says why; amounts that only grow stay, with the moment at which they stood.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from dashboards import amounts, readings
+from dashboards.alarms import Card, cards, headline_of
+from dashboards.freshness import Freshness
+from dashboards.steps import WHEN_NOBODY_WATCHES, in_order, next_step
+from dashboards.words import clock, duration
+from monitor.core.events import (
+    Accounted,
+    AlarmState,
+    Exposed,
+    Forecast,
+    Overview,
+    Phase,
+    Priority,
+    Reading,
+    StandingAlarm,
+)
+from monitor.edges.inbox import inbox_path
+from monitor.edges.logreader import Header, LogReader
+from monitor.errors import LogError, SettingsError
+from monitor.settings import bench_from, parse_toml
+from monitor.terms import LimitTerms
+
+STALE_S = 3.0  # the link counts as lost after this, too (alarm LINK-LOST)
+GONE_S = 10.0  # a monitor that is merely busy comes back before this
+
+
+class Sheet(NamedTuple):
+    """What a run's settings say of it, for the page's head and the limits in its traces."""
+
+    title: str
+    bench: str
+    invented: bool
+    limits: LimitTerms
+
+
+class Head(NamedTuple):
+    """The state in words.
+
+    `level` is high, medium, low, over (a high alarm that is held), calm, unknown or closed; `word` names an alarm's
+    priority; `warning` says when data are old.
+    """
+
+    level: str
+    sign: str
+    word: str
+    text: str
+    steps: tuple[str, ...]
+    warning: str
+
+
+class View(NamedTuple):
+    """Everything the upper part of the page shows. `now_s` is the newest run second."""
+
+    sheet: Sheet
+    head: Head
+    age: str
+    cards: tuple[Card, ...]
+    set_aside: tuple[Card, ...]
+    amounts: amounts.Amounts
+    readings: tuple[readings.Line, ...]
+    line_words: str
+    phase: Phase
+    permit_on: bool
+    permit_words: str
+    watched: bool
+
+
+@lru_cache(maxsize=4)
+def sheet_of(bench_toml: str, run_toml: str) -> Sheet:
+    """The settings that a log carries.
+
+    Raises:
+        LogError: they cannot be understood.
+    """
+    try:
+        run = parse_toml(run_toml, "run.toml in the log")
+        bench = bench_from(parse_toml(bench_toml, "bench.toml in the log"), "bench.toml in the log")
+    except SettingsError as why:
+        raise LogError(str(why).splitlines()[0]) from why
+    title = str(run.get("title", "untitled"))
+    invented = "INVENTED" in bench_toml or "invented" in title.lower() or "demo" in title.lower()
+    return Sheet(title, bench.name, invented, bench.limits)
+
+
+def look(log: Path, fresh: Freshness, now_mono_s: float, now_utc_s: float) -> View:
+    """Read what the log says now.
+
+    Raises:
+        LogError: no log, no run log, another format, or a run that has said nothing yet.
+    """
+    reader = LogReader(log)
+    header, newest = reader.header(), reader.overview()
+    sheet = sheet_of(header.bench_toml, header.run_toml)
+    if newest is None:
+        raise LogError("The run has just begun and has said nothing yet")
+    run = overview_from(newest)
+    age_s = fresh.age_s(run.t_s, written_utc_s(log), now_mono_s, now_utc_s)
+    return view_of(run, sheet, header, age_s, inbox_path(log).exists(), now_utc_s)
+
+
+def view_of(run: Overview, sheet: Sheet, header: Header, age_s: float, inbox: bool, now_utc_s: float) -> View:
+    """What there is to show of an overview that is `age_s` old."""
+    watched = not header.closed and age_s <= STALE_S
+    silent = _why_silent(header.closed, watched, run)
+    standing, aside = cards(run, answerable=not header.closed)
+    as_of = "" if watched else clock(now_utc_s - age_s)
+    return View(
+        sheet=sheet,
+        head=_head(run, header.closed, watched, standing, _warning(run, header.closed, age_s, inbox, now_utc_s)),
+        age=_age_words(run, header.closed, watched, age_s),
+        cards=standing,
+        set_aside=aside,
+        amounts=amounts.amounts_of(run, silent, as_of),
+        readings=readings.lines_of(run, sheet.limits, silent, watched),
+        line_words=_line_words(run),
+        phase=Phase.CLOSED if header.closed else run.phase,
+        permit_on=run.permit_on and not header.closed,
+        permit_words=_permit_words(run, header.closed, watched),
+        watched=watched,
+    )
+
+
+def _why_silent(closed: bool, watched: bool, run: Overview) -> str:
+    """Why no reading can be had now; empty when they can."""
+    if closed:
+        return "the run is closed"
+    if not watched:
+        return "no word from the monitor"
+    if run.sample_age_s is None:
+        return "nothing received from the board yet"
+    return "no word from the board" if run.sample_age_s > STALE_S else ""
+
+
+def _warning(run: Overview, closed: bool, age_s: float, inbox: bool, now_utc_s: float) -> str:
+    if closed:
+        return ""
+    if age_s > STALE_S:
+        if inbox and age_s <= GONE_S:
+            return f"NO WORD FROM THE MONITOR FOR {duration(age_s)}. Do not trust these numbers."
+        return (
+            f"NOBODY IS WATCHING: the monitor stopped at {clock(now_utc_s - age_s)}, {duration(age_s)} ago. "
+            "Do not trust these numbers."
+        )
+    if run.sample_age_s is None:
+        return "NO DATA YET: nothing has been heard from the board."
+    if run.sample_age_s > STALE_S:
+        return f"NO DATA FOR {duration(run.sample_age_s + age_s)}. Do not trust these numbers."
+    return ""
+
+
+def _head(run: Overview, closed: bool, watched: bool, standing: tuple[Card, ...], warning: str) -> Head:
+    step = next_step(Phase.CLOSED if closed else run.phase, run.permit_on, run.forecast)
+    if closed:
+        return Head("closed", "–", "", "Run closed", (step,), warning)
+    if not watched:
+        return Head("unknown", "?", "", "Not known", in_order(WHEN_NOBODY_WATCHES), warning)
+    if standing:
+        return Head(*headline_of(standing), in_order(standing[0].response), warning)
+    if warning:
+        return Head("unknown", "?", "", "Not known", ("Check the cable and the board's power.",), warning)
+    return Head("calm", "○", "", "No alarms", (step,), warning)
+
+
+def _age_words(run: Overview, closed: bool, watched: bool, age_s: float) -> str:
+    if closed or not watched:
+        return ""
+    if run.sample_age_s is None:
+        return "no sample yet"
+    return f"newest sample {run.sample_age_s + age_s:.1f} s old"
+
+
+def _permit_words(run: Overview, closed: bool, watched: bool) -> str:
+    if closed:
+        return "Off: the run is closed."
+    if not watched:
+        return "Unknown: no word from the monitor. The board takes the permit away by itself after 3 s of silence."
+    return f"{'On' if run.permit_on else 'Off'}: {run.permit_why}."
+
+
+def _line_words(run: Overview) -> str:
+    words = f"{run.frames_accepted} samples, {run.frames_lost} lost, {run.frames_rejected} lines rejected"
+    return words + (f", board restarted {run.restarts} times" if run.restarts else "")
+
+
+def written_utc_s(log: Path) -> float:
+    """When the log was last written, Unix seconds: a reader's own empty side files do not count."""
+    newest = 0.0
+    for path in (log, log.with_name(log.name + "-wal")):
+        try:
+            stat = path.stat()
+        except OSError:
+            continue
+        if stat.st_size:
+            newest = max(newest, stat.st_mtime)
+    return newest
+
+
+def overview_from(got: Mapping[str, Any]) -> Overview:
+    """The log's newest overview as the value it was.
+
+    Raises:
+        LogError: its keys are not the ones wanted.
+    """
+    try:
+        fields = dict(got)
+        fields["phase"] = Phase(got["phase"])
+        fields["plate"], fields["gas"] = Reading(**got["plate"]), Reading(**got["gas"])
+        fields["account"] = None if got["account"] is None else Accounted(**got["account"])
+        fields["forecast"] = None if got["forecast"] is None else Forecast(**got["forecast"])
+        fields["exposure"] = Exposed(**got["exposure"])
+        fields["alarms"] = tuple(
+            StandingAlarm(a["tag"], Priority(a["priority"]), AlarmState(a["state"]), a["since_s"], a["detail"])
+            for a in got["alarms"]
+        )
+        return Overview(**fields)
+    except (KeyError, TypeError, ValueError) as why:
+        raise LogError(f"the log's newest overview cannot be understood: {why}") from why
