@@ -80,6 +80,7 @@ TABLE: dict[AlarmState, dict[Input, _Cell]] = {
 }
 
 STANDING = frozenset({S.UNACKNOWLEDGED, S.ACKNOWLEDGED})  # its condition is true
+LATCHED = frozenset({S.LATCHED_UNACKNOWLEDGED, S.LATCHED_ACKNOWLEDGED})
 CALLING = frozenset({S.UNACKNOWLEDGED, S.RETURNED_UNACKNOWLEDGED, S.LATCHED_UNACKNOWLEDGED})
 SET_ASIDE = frozenset({S.SHELVED, S.SUPPRESSED, S.OUT_OF_SERVICE})
 
@@ -191,10 +192,9 @@ class AlarmBook:
             raise RefusedError(f"{tag} can be shelved for up to {MAX_SHELVE_MIN:.0f} minutes, not {minutes:g}")
         if what is Input.RESET and line.true:
             raise RefusedError(f"{tag} cannot be reset while its cause stands: {line.detail}")
-        latched = line.state in (S.LATCHED_ACKNOWLEDGED, S.LATCHED_UNACKNOWLEDGED)
         wrong = (
             (what is Input.ACKNOWLEDGE and line.state not in CALLING)
-            or (what is Input.RESET and not latched)
+            or (what is Input.RESET and line.state not in LATCHED)
             or (what is Input.UNSHELVE and line.state is not S.SHELVED)
             or (what is Input.RETURN and line.state is not S.OUT_OF_SERVICE)
         )
@@ -234,8 +234,7 @@ class AlarmBook:
         return [
             tag
             for tag, line in self._lines.items()
-            if line.kind.permit_off_after_s is not None
-            and (line.true or line.state in (S.LATCHED_UNACKNOWLEDGED, S.LATCHED_ACKNOWLEDGED))
+            if line.kind.permit_off_after_s is not None and (line.true or line.state in LATCHED)
         ]
 
     def sounding(self) -> bool:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from monitor.core import frames
 from monitor.core.account import Account
-from monitor.core.alarms import STANDING, AlarmBook, Input, RefusedError
+from monitor.core.alarms import LATCHED, STANDING, AlarmBook, Input, RefusedError
 from monitor.core.catalogue import HEARD_ONLY_IN
 from monitor.core.events import (
     Answered,
@@ -290,6 +290,8 @@ class Bench:
         if answer.command == "L" and answer.result == 0:
             self._trips_due = False
         elif answer.result != 0:
+            if answer.command == "C":
+                self._clear_asked_by = ""
             what = {"C": "to clear its trip: the cause still stands", "L": "its trip limits"}.get(
                 answer.command, answer.command
             )
@@ -302,8 +304,9 @@ class Bench:
         if change is not None:
             out.append(change)
         if condition.tag == "TRIP-LATCHED" and not condition.true and self._clear_asked_by:
-            out.extend(self._alarms.ask(at, condition.tag, Input.RESET, self._clear_asked_by))
-            self._clear_asked_by = ""
+            who, self._clear_asked_by = self._clear_asked_by, ""
+            if self._alarms.state(condition.tag) in LATCHED:  # it may have been set aside meanwhile
+                out.extend(self._alarms.ask(at, condition.tag, Input.RESET, who))
 
     def _settle_permit(self, at: Instant, out: list[Event]) -> None:
         if not self._permit_asked:
@@ -362,6 +365,8 @@ class Bench:
             return self._ask_permit(bool(r.arg("on")), r.who, at, out)
         if r.kind == "phase":
             wanted = Phase(str(r.arg("phase")))
+            if wanted is Phase.CLOSED:
+                raise RefusedError("a run is closed by stopping it: ask for stop")
             if wanted is not self.phase:
                 self._enter(wanted, r.who, at, out)
             return f"phase: {self.phase.value}"
