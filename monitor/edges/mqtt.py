@@ -177,10 +177,13 @@ class Mqtt:
         if self._in_order:
             return
         self._in_order = True
+        text = f"connected to the broker at {self._broker.at}"
+        if self._told:
+            lost, dropped = self._outbox.alarms_lost, self._outbox.states_dropped
+            rest = f"{lost} alarm changes found no room and were not sent" if lost else "no alarm change was lost"
+            text += f" again; so far {rest}, and {dropped} states were left out"
         self._told.clear()
-        lost, dropped = self._outbox.alarms_lost, self._outbox.states_dropped
-        rest = f"{lost} alarm changes found no room and were not sent" if lost else "no alarm change was lost"
-        self._on_trouble(False, f"the broker at {self._broker.at} has everything; {rest}, {dropped} states left out")
+        self._on_trouble(False, text)
 
 
 def _heed_cancelling() -> None:

@@ -139,6 +139,9 @@ def test_trouble_is_told_once(tmp_path: Path) -> None:
         broker.start()
         wait_until(lambda: host.in_order, "connected again")
     assert [failing for failing, _ in host.told] == [False, True, True, False]
+    at = f"connected to the broker at 127.0.0.1:{broker.port}"
+    assert host.told[0][1] == at
+    assert host.told[-1][1] == f"{at} again; so far no alarm change was lost, and 0 states were left out"
     assert "broke off" in host.troubles[0]
     assert host.troubles[1].startswith("nobody listens at")
 
