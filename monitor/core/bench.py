@@ -237,7 +237,9 @@ class Bench:
         out.append(sample)
         self._exposure.feed(place.t_s, gas)
         wanted = None if self._recording else self._permit_asked
-        found = self._rules.on_sample(sample, self._plate_sense.fault, self._gas_sense.fault, wanted)
+        found = self._rules.on_sample(
+            sample, self._plate_sense.fault, self._gas_sense.fault, wanted, place.new_rejects
+        )
         if found:
             for condition in found:
                 self._note(condition, at, out)
@@ -255,7 +257,6 @@ class Bench:
             )
         else:
             self._restarts += 1
-            self._rules.board_restarted()
             self._trips_due = True
             said = f"start {frame.boot}" if odd == "restart" else f"another board with the same start {frame.boot}"
             out.append(Noted(t_s, "restart", f"board restarted: {said}"))

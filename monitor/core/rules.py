@@ -105,7 +105,6 @@ class Rules:
         self._said: dict[str, bool] = {}
         self._contact_wrong_since_s: float | None = None
         self._minute: deque[tuple[float, int, int, int, int, int]] = deque()  # two a second for a minute: 121 at most
-        self._last_rejects: int | None = None
         self._rejects = 0
         self._phase: Phase | None = None
         self._phase_drops = 0  # counted when the present phase began
@@ -116,7 +115,12 @@ class Rules:
             yield Condition(tag, true, detail)
 
     def on_sample(
-        self, s: Sampled, plate_fault: str | None, gas_fault: str | None, permit_wanted: bool | None
+        self,
+        s: Sampled,
+        plate_fault: str | None,
+        gas_fault: str | None,
+        permit_wanted: bool | None,
+        new_rejects: int,
     ) -> list[Condition]:
         """Look at one sample; give the conditions that changed.
 
@@ -150,14 +154,8 @@ class Rules:
         if wrong != said.get("PERMIT-REFUSED", False):
             words = "asked on, relay is off" if wanted else "asked off, relay is on"
             out.extend(self._changed("PERMIT-REFUSED", wrong, words))
-        if self._last_rejects is not None:
-            self._rejects += (s.rejects - self._last_rejects) % 65536
-        self._last_rejects = s.rejects
+        self._rejects += new_rejects
         return out
-
-    def board_restarted(self) -> None:
-        """The rejects counter begins anew."""
-        self._last_rejects = 0
 
     def on_time(self, f: Facts) -> Iterator[Condition]:
         """Look at everything that needs no single sample; give the conditions that changed."""

@@ -17,18 +17,20 @@ from monitor.core.frames import SampleFrame
 CLOCK_ERROR = 0.01  # relative; twice the tolerance of a ceramic resonator
 BELIEVE_AFTER = 20  # frames: a counter that stays behind this long (2 s) is another board, not a glitch
 LATEST_S = 5.0  # a frame is never taken to be older than this at its arrival
-_WRAP = 1 << 32
+_WRAP = 1 << 32  # milliseconds
+_WRAP_REJECTS = 1 << 16
 
 
 class Place(NamedTuple):
-    """A sample's place: run time, drops new since the one before, frames missing between, and what was odd.
+    """A sample's place: run time, drops and rejected edges new since the one before, frames missing between them.
 
-    `odd` is None, "first", "restart" (a new boot number), "exchange" (the same boot number, but other counters)
-    or "counter" (a count went back without a new boot number: the frame's drops are not believed).
+    `odd` is what was odd: None, "first", "restart" (a new boot number), "exchange" (the same boot number, but other
+    counters) or "counter" (a count went back without a new boot number: the frame's counts are not believed).
     """
 
     t_s: float
     new_drops: int
+    new_rejects: int
     lost: int
     odd: str | None
 
@@ -49,9 +51,9 @@ class Timeline:
         """Place a frame that arrived at run second `arrival_s`."""
         last = self._last
         if last is None:
-            return self._start(frame, arrival_s, 0, "first")
+            return self._start(frame, arrival_s, 0, 0, "first")
         if frame.boot != last.boot:
-            return self._start(frame, arrival_s, frame.drops, "restart")
+            return self._start(frame, arrival_s, frame.drops, frame.rejects, "restart")
         step_ms = (frame.ms - last.ms) % _WRAP
         if frame.drops < last.drops or frame.seq <= last.seq or step_ms >= _WRAP >> 1:
             return self._suspect(frame, arrival_s)
@@ -63,9 +65,10 @@ class Timeline:
         self._last = frame
         t_s = min(self._board_s + self._offset_s, arrival_s)  # rounding must not put it after its arrival
         self._t_s = max(self._t_s, t_s, arrival_s - LATEST_S)
-        return Place(self._t_s, frame.drops - last.drops, frame.seq - last.seq - 1, None)
+        rejects = (frame.rejects - last.rejects) % _WRAP_REJECTS
+        return Place(self._t_s, frame.drops - last.drops, rejects, frame.seq - last.seq - 1, None)
 
-    def _start(self, frame: SampleFrame, arrival_s: float, new_drops: int, odd: str) -> Place:
+    def _start(self, frame: SampleFrame, arrival_s: float, new_drops: int, new_rejects: int, odd: str) -> Place:
         self._last = frame
         self._board_s = 0.0
         self._offset_s = arrival_s
@@ -73,7 +76,7 @@ class Timeline:
         self._t_s = max(self._t_s, arrival_s)
         self._behind = 0
         self._behind_first = None
-        return Place(self._t_s, new_drops, 0, odd)
+        return Place(self._t_s, new_drops, new_rejects, 0, odd)
 
     def _suspect(self, frame: SampleFrame, arrival_s: float) -> Place:
         """A counter went back. Once may be a glitch; for two seconds on end it is another board."""
@@ -83,6 +86,7 @@ class Timeline:
             self._behind = 0
         self._behind += 1
         if self._behind >= BELIEVE_AFTER:
-            return self._start(frame, arrival_s, frame.drops - first.drops, "exchange")
+            rejects = (frame.rejects - first.rejects) % _WRAP_REJECTS
+            return self._start(frame, arrival_s, frame.drops - first.drops, rejects, "exchange")
         self._t_s = max(self._t_s, arrival_s)
-        return Place(self._t_s, 0, 0, "counter")
+        return Place(self._t_s, 0, 0, 0, "counter")

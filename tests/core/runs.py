@@ -132,6 +132,10 @@ class Run:
         """One sample."""
         return self.samples(0.1)
 
+    def sample_with(self, setting: Callable[[BoardScript], None]) -> list[Event]:
+        """One sample of a board set so."""
+        return self.samples(0.1, setting)
+
     def silence(self, seconds: float) -> list[Event]:
         """So many seconds in which nothing arrives; the board goes on."""
         out: list[Event] = []

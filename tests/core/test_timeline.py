@@ -211,10 +211,23 @@ def test_a_stuck_board_is_never_believed() -> None:
 def test_a_restart_counts_every_drop_of_the_new_count() -> None:
     """With a new boot number every drop of the new count is new, and the first sample of a run sets the zero."""
     timeline = Timeline()
-    assert timeline.place(sample(7, 900, 90_000, 123), 0.0) == Place(0.0, 0, 0, "first")
+    assert timeline.place(sample(7, 900, 90_000, 123), 0.0) == Place(0.0, 0, 0, 0, "first")
     assert timeline.place(sample(7, 901, 90_100, 125), 0.1).new_drops == 2
     place = timeline.place(sample(8, 4, 400, 3), 0.9)
     assert (place.new_drops, place.odd) == (3, "restart")
+
+
+def test_rejects_follow_their_board() -> None:
+    """Rejected edges are counted over their wrap at 65536 and over a restart; a frame not believed brings none."""
+    timeline = Timeline()
+    got = [
+        timeline.place(sample(7, n, n * 100, 9)._replace(rejects=rejects), n * 0.1).new_rejects
+        for n, rejects in enumerate((65530, 65534, 65534, 2))
+    ]
+    assert got == [0, 4, 0, 4]
+    assert timeline.place(sample(7, 0, 0, 1)._replace(rejects=900), 0.4).new_rejects == 0
+    assert timeline.place(sample(7, 9, 900, 9)._replace(rejects=3), 0.5).new_rejects == 1
+    assert timeline.place(sample(8, 2, 200, 0)._replace(rejects=5), 0.6).new_rejects == 5
 
 
 def test_milliseconds_wrap() -> None:
