@@ -46,7 +46,7 @@ def make_request(kind: str, who: str, args: Mapping[str, object], request_id: st
         BadRequestError: unknown kind, a missing or unknown argument, or one of the wrong type or length.
     """
     if kind not in KINDS:
-        raise BadRequestError(f"request '{kind[:40]}' is not known; known are {', '.join(sorted(KINDS))}")
+        raise BadRequestError(f"request {kind[:40]!r} is not known; known are {', '.join(sorted(KINDS))}")
     wanted = KINDS[kind]
     clean: list[tuple[str, str | float | bool]] = []
     for name, form in wanted.items():
@@ -55,16 +55,27 @@ def make_request(kind: str, who: str, args: Mapping[str, object], request_id: st
         clean.append((name, _checked(kind, name, form, args[name])))
     for name in args:
         if name not in wanted:
-            raise BadRequestError(f"request '{kind}' has an unknown part '{str(name)[:40]}'")
-    if not isinstance(who, str) or not who.strip() or len(who) > 80:
+            raise BadRequestError(f"request '{kind}' has an unknown part {str(name)[:40]!r}")
+    if not isinstance(who, str) or not who.strip() or len(who) > 80 or not _can_be_written(who):
         raise BadRequestError(f"request '{kind}' does not say who asks, in 1 to 80 characters")
     if kind == "phase" and clean[0][1] not in {p.value for p in Phase}:
         raise BadRequestError(f"phase '{clean[0][1]}' is not known; known are {', '.join(p.value for p in Phase)}")
+    if not isinstance(request_id, str) or len(request_id) > 80 or not _can_be_written(request_id):
+        raise BadRequestError(f"request '{kind}' bears a number that is no text of at most 80 characters")
     return Request(kind, who.strip(), tuple(clean), request_id)
 
 
+def _can_be_written(text: str) -> bool:
+    """Whether the record can hold it; JSON may carry halves of a character, which no file can."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
 def _checked(kind: str, name: str, form: str, value: object) -> str | float | bool:
-    if form == _TEXT and isinstance(value, str) and len(value) <= MAX_TEXT:
+    if form == _TEXT and isinstance(value, str) and len(value) <= MAX_TEXT and _can_be_written(value):
         return value
     if form == _SWITCH and isinstance(value, bool):
         return value
