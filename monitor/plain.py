@@ -40,7 +40,7 @@ def plan_lines(run: RunTerms, plan: Plan) -> Iterator[str]:
     yield "What is wanted"
     yield from row("SO2 for the receiver", "need_mol", ".3f", "mol")
     yield from row("acid for that", "acid_volume_for_need_ml", ".1f", "mL")
-    yield from row("drops for that", "drops_for_need", ",d", "drops")
+    yield from row("drops for that", "drops_for_need", ",.0f", "drops")
     yield "If it goes wrong"
     yield from row("the scrubber takes", "scrubber_capacity_mol", ".2f", "mol SO2")
     yield from row("all of it in the room", "worst_case_ppm", ",.0f", "ppm")

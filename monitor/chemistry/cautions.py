@@ -97,7 +97,7 @@ def _scrubber(facts: Facts) -> Iterator[tuple[Weight, str]]:
         yield Weight.DANGER, f"{sizes}: it cannot take the whole charge; use more base."
     elif 1.0 - charge / capacity < SCRUBBER_RESERVE:
         left = 1.0 - charge / capacity
-        yield Weight.FAULT, f"{sizes}: {left:.0%} would be left, under {SCRUBBER_RESERVE:.0%}; use more base."
+        yield Weight.FAULT, f"{sizes}: {100 * left:.0f} % would be left, under {100 * SCRUBBER_RESERVE:.0f} %; use more base."
 
 
 def _need(facts: Facts) -> Iterator[tuple[Weight, str]]:
@@ -135,18 +135,18 @@ def _drip(facts: Facts, charge: DripTerms) -> Iterator[tuple[Weight, str]]:
     if excess < 0.0:
         yield (
             Weight.CARE,
-            f"The acid is {-excess:.0%} short of what turns all the {SALTS[charge.salt].words}: the spent liquor "
+            f"The acid is {-100 * excess:.0f} % short of what turns all the {SALTS[charge.salt].words}: the spent liquor "
             "still gives SO2 to any acid that it meets.",
         )
     elif excess > LARGE_ACID_EXCESS:
-        yield Weight.CARE, f"The acid is {excess:.0%} over what the salt can use: the excess makes no more SO2."
+        yield Weight.CARE, f"The acid is {100 * excess:.0f} % over what the salt can use: the excess makes no more SO2."
     strength = charge.acid_mass_fraction.value
     if charge.acid == "HCl":
         if 0.29 <= strength <= 0.32:
             yield (
                 Weight.CARE,
                 "30 % hydrochloric acid is 9.46 mol/L, not 10: taking one for the other is a 5 % error of the dose; "
-                f"this run reckons with {strength:.1%}, {charge.acid_mol_per_l.value:.3g} mol/L.",
+                f"this run reckons with {100 * strength:.1f} %, {charge.acid_mol_per_l.value:.3g} mol/L.",
             )
         if strength > FUMING_HCL_FRACTION:
             yield (

@@ -6,6 +6,7 @@ Promise: each figure follows from the two settings files, or is None; nothing is
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from math import ceil
 from typing import Any, Literal
 
 from monitor.chemistry.cautions import Facts, cautions_for
@@ -45,7 +46,7 @@ class Plan:
     gas_volume_l: float | None
     need_mol: float | None
     acid_volume_for_need_ml: float | None
-    drops_for_need: float | None
+    drops_for_need: int | None
     scrubber_capacity_mol: float | None
     worst_case_ppm: float | None
     cautions: tuple[str, ...]
@@ -122,7 +123,7 @@ def plan(run: RunTerms, bench: BenchTerms | None) -> Plan:
         acid_volume_for_need_ml=need_ml,
         drops_for_need=None
         if need_ml is None or bench is None
-        else drops_for_ml(need_ml, bench.drops.volume_ul.value),
+        else ceil(drops_for_ml(need_ml, bench.drops.volume_ul.value)),
         scrubber_capacity_mol=capacity,
         worst_case_ppm=worst_ppm,
         cautions=cautions_for(facts),

@@ -302,6 +302,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             "Other rooms do not see this bench; the run itself is not touched.",
             "Check the network when there is time.",
             "no hurry",
+            on_delay_s=10.0,
         ),
         AlarmKind(
             "NOTIFY-FAILED",

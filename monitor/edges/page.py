@@ -48,7 +48,12 @@ class Page:
         command = [sys.executable, "-m", "streamlit", "run", script, f"--server.port={self.port}"]
         environment = {**os.environ, LOG_ENV: str(log.resolve())}
         self._process = subprocess.Popen(
-            command, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            command,
+            env=environment,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,  # a Ctrl-C is for the run, which ends the page itself
         )
 
     @property

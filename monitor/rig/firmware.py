@@ -106,7 +106,13 @@ class Firmware:
         command += ["--eeprom", str(eeprom)] if eeprom else []
         command += ["--restart-on-open"] if restart_on_open else []
         self._process = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._errors, text=True, encoding="ascii"
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=self._errors,
+            text=True,
+            encoding="ascii",
+            start_new_session=True,  # a Ctrl-C is for the run; the end of standard input ends the simulator
         )
         self._reader = threading.Thread(target=self._read_events, name="firmware-events", daemon=True)
         self._reader.start()

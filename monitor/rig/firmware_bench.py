@@ -12,7 +12,7 @@ from typing import Final, Self
 
 import numpy as np
 
-from monitor.rig.firmware import Firmware
+from monitor.rig.firmware import Firmware, FirmwareFailed
 from monitor.rig.plant import Plant
 from monitor.rig.reality import Reality
 from monitor.rig.thermocouple import converter_word
@@ -37,6 +37,7 @@ class FirmwareBench:
         self._noisy = False
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="plant", daemon=True)
+        self._failure: FirmwareFailed | None = None
 
     def __enter__(self) -> Self:
         self._thread.start()
@@ -45,8 +46,16 @@ class FirmwareBench:
     def __exit__(self, *_: object) -> None:
         self._stopping.set()
         self._thread.join()
+        if self._failure is not None:
+            raise self._failure
 
     def _run(self) -> None:
+        try:
+            self._pace()
+        except FirmwareFailed as why:
+            self._failure = why
+
+    def _pace(self) -> None:
         last_s, owed_s, count = time.monotonic(), 0.0, 0
         while not self._stopping.wait(STEP_S / self._speed):
             now_s = time.monotonic()
