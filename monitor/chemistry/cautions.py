@@ -65,6 +65,10 @@ def cautions_for(facts: Facts) -> tuple[str, ...]:
     return tuple(sentence for _, sentence in sorted(found, key=lambda item: item[0]))
 
 
+def _percent(fraction: float) -> str:
+    return f"{100 * fraction:.0f} %"
+
+
 def _room(facts: Facts) -> Iterator[tuple[Weight, str]]:
     if facts.bench is None or facts.worst_case_ppm is None:
         yield Weight.CARE, "No bench file was given, so the worst case in the room is not worked out."
@@ -97,7 +101,7 @@ def _scrubber(facts: Facts) -> Iterator[tuple[Weight, str]]:
         yield Weight.DANGER, f"{sizes}: it cannot take the whole charge; use more base."
     elif 1.0 - charge / capacity < SCRUBBER_RESERVE:
         left = 1.0 - charge / capacity
-        yield Weight.FAULT, f"{sizes}: {100 * left:.0f} % would be left, under {100 * SCRUBBER_RESERVE:.0f} %; use more base."
+        yield Weight.FAULT, f"{sizes}: {_percent(left)} would be left, under {_percent(SCRUBBER_RESERVE)}: more base."
 
 
 def _need(facts: Facts) -> Iterator[tuple[Weight, str]]:
@@ -135,11 +139,11 @@ def _drip(facts: Facts, charge: DripTerms) -> Iterator[tuple[Weight, str]]:
     if excess < 0.0:
         yield (
             Weight.CARE,
-            f"The acid is {-100 * excess:.0f} % short of what turns all the {SALTS[charge.salt].words}: the spent liquor "
-            "still gives SO2 to any acid that it meets.",
+            f"The acid is {_percent(-excess)} short of what turns all the {SALTS[charge.salt].words}: the spent "
+            "liquor still gives SO2 to any acid that it meets.",
         )
     elif excess > LARGE_ACID_EXCESS:
-        yield Weight.CARE, f"The acid is {100 * excess:.0f} % over what the salt can use: the excess makes no more SO2."
+        yield Weight.CARE, f"The acid is {_percent(excess)} over what the salt can use: the excess makes no more SO2."
     strength = charge.acid_mass_fraction.value
     if charge.acid == "HCl":
         if 0.29 <= strength <= 0.32:
