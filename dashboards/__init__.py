@@ -1,8 +1,12 @@
 """The page: reads the run log, draws it, and puts requests into the run's inbox. It computes nothing.
 
 bench        the page itself, the only module that speaks to Streamlit
-view         run log → what there is to show, in words       freshness   how old the newest word is
-words        numbers and times as words                      steps       what to do now
-sheet        what there is to show → HTML (sheet.css)        charts      traces → drawings
+view         run log to what there is to show, in words; made of
+    source       the log's values            freshness    how old its newest word is
+    alarms       cards, worst first          steps        what to do now
+    amounts      where the sulfur is         readings     air, heat and drip
+sheet        what there is to show, as HTML (sheet.css)
+traces       run log to points               charts       points to drawings
 asking       requests, and what became of them
+words        numbers and times as words
 """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from dashboards.steps import in_order
 from dashboards.words import duration
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import AlarmState, Overview, Priority, StandingAlarm
@@ -13,7 +14,6 @@ RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 SIGN = {Priority.HIGH: "!!!", Priority.MEDIUM: "!!", Priority.LOW: "!"}  # as IEC 60601-1-8 marks priorities (memory)
 CAUSE_STANDS = frozenset({S.UNACKNOWLEDGED, S.ACKNOWLEDGED})
 TO_ACKNOWLEDGE = frozenset({S.UNACKNOWLEDGED, S.RETURNED_UNACKNOWLEDGED, S.LATCHED_UNACKNOWLEDGED})
-LATCHED = frozenset({S.LATCHED_UNACKNOWLEDGED, S.LATCHED_ACKNOWLEDGED})
 SET_ASIDE = frozenset({S.SHELVED, S.OUT_OF_SERVICE})
 HELD_BY_BOARD = "TRIP-LATCHED"  # its latch is the board's; a reset asks the board, so it may be asked while it stands
 
@@ -29,7 +29,7 @@ STATE_WORDS = {
 
 
 class Card(NamedTuple):
-    """One alarm as it is shown."""
+    """One alarm as it is shown. One button at a time: what is latched is reset after it was acknowledged."""
 
     tag: str
     priority: Priority
@@ -60,7 +60,7 @@ def cards(run: Overview, *, answerable: bool) -> tuple[tuple[Card, ...], tuple[C
 
 def _card(a: StandingAlarm, now_s: float, answerable: bool) -> Card:
     kind = CATALOGUE[a.tag]
-    resettable = a.state in LATCHED or (a.tag == HELD_BY_BOARD and a.state in CAUSE_STANDS)
+    held = a.state is S.LATCHED_ACKNOWLEDGED or (a.tag == HELD_BY_BOARD and a.state is S.ACKNOWLEDGED)
     return Card(
         tag=a.tag,
         priority=a.priority,
@@ -75,7 +75,7 @@ def _card(a: StandingAlarm, now_s: float, answerable: bool) -> Card:
         stands=a.state in CAUSE_STANDS,
         to_acknowledge=a.state in TO_ACKNOWLEDGE,
         can_acknowledge=answerable and a.state in TO_ACKNOWLEDGE,
-        can_reset=answerable and resettable,
+        can_reset=answerable and held,
         shelved=a.state is S.SHELVED,
     )
 
@@ -90,3 +90,15 @@ def headline_of(standing: tuple[Card, ...]) -> tuple[str, str, str, str]:
         word += ", acknowledged"
     more = f" (+{len(standing) - 1} more)" if len(standing) > 1 else ""
     return worst.priority.value if worst.stands else "over", worst.sign, word.upper(), worst.title + more
+
+
+def steps_of(worst: Card) -> tuple[str, ...]:
+    """What to do now for the worst of the cards."""
+    if worst.stands:
+        return in_order(worst.response)
+    if worst.to_acknowledge:
+        return (
+            "The cause is gone, but find out why before you go on.",
+            "Then acknowledge it, and reset it if it is held.",
+        )
+    return ("The cause is gone, but find out why before you go on.", "Then reset it.")

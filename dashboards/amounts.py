@@ -7,6 +7,8 @@ from typing import NamedTuple
 from dashboards.words import UNKNOWN, count, duration, plain, with_uncertainty
 from monitor.core.events import Accounted, Forecast, Overview
 
+LEAST_MOL = 0.001  # less is no use to anybody at the bench
+
 
 class Part(NamedTuple):
     """One part of the bar that is all the sulfur of the charge; `key` is how it is filled in."""
@@ -39,7 +41,7 @@ def amounts_of(run: Overview, silent: str, as_of: str) -> Amounts:
     return Amounts(
         why="",
         as_of=as_of,
-        delivered=with_uncertainty(a.delivered_mol, a.u_delivered_mol, "mol"),
+        delivered=_mol(a.delivered_mol, a.u_delivered_mol),
         need="the run's file names no need" if need_mol is None else f"of {plain(need_mol)} mol wanted",
         need_mol=need_mol,
         parts=_parts(a),
@@ -47,10 +49,14 @@ def amounts_of(run: Overview, silent: str, as_of: str) -> Amounts:
     )
 
 
+def _mol(mol: float, u_mol: float = 0.0) -> str:
+    return with_uncertainty(mol, u_mol, "mol") if mol >= LEAST_MOL else f"under {LEAST_MOL:g} mol"
+
+
 def _parts(a: Accounted) -> tuple[Part, ...]:
-    over = with_uncertainty(a.delivered_mol, a.u_delivered_mol, "mol")
-    held = with_uncertainty(a.held_mol, a.u_held_mol, "mol")
-    locked = with_uncertainty(a.locked_mol, a.u_locked_mol, "mol")
+    over = _mol(a.delivered_mol, a.u_delivered_mol)
+    held = _mol(a.held_mol, a.u_held_mol)
+    locked = _mol(a.locked_mol, a.u_locked_mol)
     return (
         Part("gone", "Gone over", "to the receiver", over, a.delivered_mol),
         Part("held", "Held", "in the flask, as gas and dissolved", held, a.held_mol),
@@ -59,10 +65,10 @@ def _parts(a: Accounted) -> tuple[Part, ...]:
 
 
 def _ahead(f: Forecast, a: Accounted, silent: str) -> tuple[tuple[str, str], ...]:
-    lines = [("Made so far", with_uncertainty(a.generated_mol, a.u_generated_mol, "mol"))]
+    lines = [("Made so far", _mol(a.generated_mol, a.u_generated_mol))]
     if f.need_mol is not None:
         lines.append(("Left to the need", _left(f, silent)))
-    coming = f"unknown, {silent}" if silent else f"{plain(f.still_to_come_mol, 2)} mol"
+    coming = f"unknown, {silent}" if silent else _mol(f.still_to_come_mol)
     lines.append(("Still comes if shut now", coming))
     lines.append(("In the end, all acid in", f"{plain(f.final_delivered_mol)} mol"))
     lines.append(("Acid left", f"{plain(f.acid_left_ml)} mL ({count(a.drops, 'drop')} fallen)"))

@@ -112,7 +112,7 @@ def _alarms(log: Path, view: View) -> None:
         st.html("<p><b>The alarms as they were last known:</b></p>")
     for number, card in enumerate(view.cards):
         text, buttons = st.columns([4, 1.6], vertical_alignment="center")
-        text.html(sheet.card(card, in_head=number == 0 and view.watched))
+        text.html(sheet.card(card, in_head=number == 0 and view.watched and card.stands))
         with buttons.container(horizontal=True, gap="xsmall"):
             if card.can_acknowledge:
                 _button(log, f"Acknowledge {card.tag}", f"ack-{card.tag}", "acknowledge", {"tag": card.tag})
@@ -202,7 +202,7 @@ def _page() -> None:
         return
     _now(log)
     names = [*WINDOWS, NO_TRACES]
-    left, right = st.columns([3, 1])
+    left, right = st.columns([3, 1], vertical_alignment="bottom")
     window = left.radio("Traces of the last", names, key="window", horizontal=True)
     right.text_input("Who acts (goes into the record)", value="bench", key="who", max_chars=WHO_MAX)
     if window != NO_TRACES:

@@ -57,7 +57,7 @@ def head(h: Head) -> str:
     tag = "ol" if len(h.steps) > 1 else "ul"
     return (
         f'<section class="head {h.level}" role="{role}"><p class="state"><span class="sign">{h.sign}</span> '
-        f"<small>{escape(h.word)}</small> {escape(h.text)}</p>"
+        f"<span><small>{escape(h.word)}</small> {escape(h.text)}</span></p>"
         f'<div class="do"><span>Do now</span><{tag}>{steps}</{tag}></div></section>'
     )
 

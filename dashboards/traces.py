@@ -7,7 +7,7 @@ from math import ceil
 from pathlib import Path
 from typing import NamedTuple
 
-from dashboards.view import Sheet, sheet_of
+from dashboards.source import Sheet, sheet_of
 from dashboards.words import run_clock
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import AlarmState

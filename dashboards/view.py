@@ -6,44 +6,22 @@ every reading is unknown and says why; amounts that only grow stay, with the mom
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from functools import lru_cache
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from dashboards import amounts, readings
-from dashboards.alarms import Card, cards, headline_of
+from dashboards.alarms import Card, cards, headline_of, steps_of
 from dashboards.freshness import Freshness
+from dashboards.source import Sheet, overview_from, sheet_of, written_utc_s
 from dashboards.steps import WHEN_NOBODY_WATCHES, in_order, next_step
 from dashboards.words import clock, duration
-from monitor.core.events import (
-    Accounted,
-    AlarmState,
-    Exposed,
-    Forecast,
-    Overview,
-    Phase,
-    Priority,
-    Reading,
-    StandingAlarm,
-)
+from monitor.core.events import Overview, Phase
 from monitor.edges.inbox import inbox_path
 from monitor.edges.logreader import Header, LogReader
-from monitor.errors import LogError, SettingsError
-from monitor.settings import bench_from, parse_toml
-from monitor.terms import LimitTerms
+from monitor.errors import LogError
 
 STALE_S = 3.0  # the link counts as lost after this, too (alarm LINK-LOST)
 GONE_S = 10.0  # a monitor that is merely busy comes back before this
-
-
-class Sheet(NamedTuple):
-    """What a run's settings say of it, for the page's head and the limits in its traces."""
-
-    title: str
-    bench: str
-    invented: bool
-    limits: LimitTerms
 
 
 class Head(NamedTuple):
@@ -76,23 +54,6 @@ class View(NamedTuple):
     permit_on: bool
     permit_words: str
     watched: bool
-
-
-@lru_cache(maxsize=4)
-def sheet_of(bench_toml: str, run_toml: str) -> Sheet:
-    """The settings that a log carries.
-
-    Raises:
-        LogError: they cannot be understood.
-    """
-    try:
-        run = parse_toml(run_toml, "run.toml in the log")
-        bench = bench_from(parse_toml(bench_toml, "bench.toml in the log"), "bench.toml in the log")
-    except SettingsError as why:
-        raise LogError(str(why).splitlines()[0]) from why
-    title = str(run.get("title", "untitled"))
-    invented = "INVENTED" in bench_toml or "invented" in title.lower() or "demo" in title.lower()
-    return Sheet(title, bench.name, invented, bench.limits)
 
 
 def look(log: Path, fresh: Freshness, now_mono_s: float, now_utc_s: float) -> View:
@@ -168,7 +129,7 @@ def _head(run: Overview, closed: bool, watched: bool, standing: tuple[Card, ...]
     if not watched:
         return Head("unknown", "?", "", "Not known", in_order(WHEN_NOBODY_WATCHES), warning)
     if standing:
-        return Head(*headline_of(standing), in_order(standing[0].response), warning)
+        return Head(*headline_of(standing), steps_of(standing[0]), warning)
     if warning:
         return Head("unknown", "?", "", "Not known", ("Check the cable and the board's power.",), warning)
     return Head("calm", "○", "", "No alarms", (step,), warning)
@@ -193,38 +154,3 @@ def _permit_words(run: Overview, closed: bool, watched: bool) -> str:
 def _line_words(run: Overview) -> str:
     words = f"{run.frames_accepted} samples, {run.frames_lost} lost, {run.frames_rejected} lines rejected"
     return words + (f", board restarted {run.restarts} times" if run.restarts else "")
-
-
-def written_utc_s(log: Path) -> float:
-    """When the log was last written, Unix seconds: a reader's own empty side files do not count."""
-    newest = 0.0
-    for path in (log, log.with_name(log.name + "-wal")):
-        try:
-            stat = path.stat()
-        except OSError:
-            continue
-        if stat.st_size:
-            newest = max(newest, stat.st_mtime)
-    return newest
-
-
-def overview_from(got: Mapping[str, Any]) -> Overview:
-    """The log's newest overview as the value it was.
-
-    Raises:
-        LogError: its keys are not the ones wanted.
-    """
-    try:
-        fields = dict(got)
-        fields["phase"] = Phase(got["phase"])
-        fields["plate"], fields["gas"] = Reading(**got["plate"]), Reading(**got["gas"])
-        fields["account"] = None if got["account"] is None else Accounted(**got["account"])
-        fields["forecast"] = None if got["forecast"] is None else Forecast(**got["forecast"])
-        fields["exposure"] = Exposed(**got["exposure"])
-        fields["alarms"] = tuple(
-            StandingAlarm(a["tag"], Priority(a["priority"]), AlarmState(a["state"]), a["since_s"], a["detail"])
-            for a in got["alarms"]
-        )
-        return Overview(**fields)
-    except (KeyError, TypeError, ValueError) as why:
-        raise LogError(f"the log's newest overview cannot be understood: {why}") from why

@@ -10,22 +10,16 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date
 from itertools import count
 from pathlib import Path
 
 from monitor.errors import PortError
-from monitor.rig import scenario
 from monitor.rig.board import Board, Senses
 from monitor.rig.thermocouple import converter_word, reported_hot_c
 from monitor.service import Service, begin
-from monitor.settings import bench_from, parse_toml, run_from
-from monitor.terms import BenchTerms, RunTerms
+from tests.live import terms
 
-BENCH_TOML = scenario.bench_toml("no-port", date.today())  # noqa: DTZ011 - calibrations are dated by the day here
-RUN_TOML = scenario.run_toml()
-BENCH: BenchTerms = bench_from(parse_toml(BENCH_TOML, "bench.toml"), "bench.toml")
-RUN: RunTerms = run_from(parse_toml(RUN_TOML, "run.toml"), "run.toml")
+BENCH, BENCH_TOML, RUN, RUN_TOML = terms()
 COLD_C = 24.5
 
 

@@ -1,0 +1,84 @@
+"""What a run log holds, as values: its settings' part in the page, its newest overview, when it was last written."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from monitor.core.events import (
+    Accounted,
+    AlarmState,
+    Exposed,
+    Forecast,
+    Overview,
+    Phase,
+    Priority,
+    Reading,
+    StandingAlarm,
+)
+from monitor.errors import LogError, SettingsError
+from monitor.settings import bench_from, parse_toml
+from monitor.terms import LimitTerms
+
+
+class Sheet(NamedTuple):
+    """What a run's settings say of it, for the page's head and the limits in its traces."""
+
+    title: str
+    bench: str
+    invented: bool
+    limits: LimitTerms
+
+
+@lru_cache(maxsize=4)
+def sheet_of(bench_toml: str, run_toml: str) -> Sheet:
+    """The settings that a log carries.
+
+    Raises:
+        LogError: they cannot be understood.
+    """
+    try:
+        run = parse_toml(run_toml, "run.toml in the log")
+        bench = bench_from(parse_toml(bench_toml, "bench.toml in the log"), "bench.toml in the log")
+    except SettingsError as why:
+        raise LogError(str(why).splitlines()[0]) from why
+    title = str(run.get("title", "untitled"))
+    invented = "INVENTED" in bench_toml or "invented" in title.lower() or "demo" in title.lower()
+    return Sheet(title, bench.name, invented, bench.limits)
+
+
+def written_utc_s(log: Path) -> float:
+    """When the log was last written, Unix seconds: a reader's own empty side files do not count."""
+    newest = 0.0
+    for path in (log, log.with_name(log.name + "-wal")):
+        try:
+            stat = path.stat()
+        except OSError:
+            continue
+        if stat.st_size:
+            newest = max(newest, stat.st_mtime)
+    return newest
+
+
+def overview_from(got: Mapping[str, Any]) -> Overview:
+    """The log's newest overview as the value it was.
+
+    Raises:
+        LogError: its keys are not the ones wanted.
+    """
+    try:
+        fields = dict(got)
+        fields["phase"] = Phase(got["phase"])
+        fields["plate"], fields["gas"] = Reading(**got["plate"]), Reading(**got["gas"])
+        fields["account"] = None if got["account"] is None else Accounted(**got["account"])
+        fields["forecast"] = None if got["forecast"] is None else Forecast(**got["forecast"])
+        fields["exposure"] = Exposed(**got["exposure"])
+        fields["alarms"] = tuple(
+            StandingAlarm(a["tag"], Priority(a["priority"]), AlarmState(a["state"]), a["since_s"], a["detail"])
+            for a in got["alarms"]
+        )
+        return Overview(**fields)
+    except (KeyError, TypeError, ValueError) as why:
+        raise LogError(f"the log's newest overview cannot be understood: {why}") from why

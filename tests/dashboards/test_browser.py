@@ -1,0 +1,187 @@
+"""The page in a real browser, over a real run: seen, used by mouse and keyboard, and dispensable."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Error, Page, expect, sync_playwright
+
+from monitor.edges.inbox import put
+from monitor.edges.logreader import LogReader
+from monitor.edges.page import Page as Server
+from tests.dashboards.live import live_run
+from tests.live import wait_until
+
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
+
+CHROMIUM = "/usr/bin/chromium"
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-component-update",
+    "--disable-sync",
+    "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",  # whatever asks for another machine fails
+]
+PATIENCE_MS = 60_000.0  # of a loaded machine
+HEAD = ".head .state"
+LEAST_CONTRAST = 4.5  # WCAG 2.2, 1.4.3, level AA
+
+# Every visible text with the least contrast against what is behind it (relative luminance as in WCAG 2.2).
+CONTRASTS = """() => {
+  const channel = v => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
+  const light = c => 0.2126 * channel(c[0]) + 0.7152 * channel(c[1]) + 0.0722 * channel(c[2]);
+  const parse = s => (s.match(/[\\d.]+/g) || []).map(Number);
+  const behind = e => { for (; e; e = e.parentElement) {
+    const c = parse(getComputedStyle(e).backgroundColor);
+    if (c.length === 3 || c[3] === 1) return c;
+  } return [255, 255, 255]; };
+  const found = [];
+  for (const e of document.querySelectorAll('.stHtml *, button, label')) {
+    const own = [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
+    if (!own || !e.getClientRects().length || getComputedStyle(e).visibility === 'hidden') continue;
+    const [a, b] = [light(parse(getComputedStyle(e).color)), light(behind(e))];
+    found.push([(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), e.textContent.trim().slice(0, 40)]);
+  }
+  return found;
+}"""
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield chromium
+        chromium.close()
+
+
+@contextmanager
+def served(log: Path) -> Iterator[Server]:
+    """The page's own process, as a run starts it."""
+    server = Server(log)
+    try:
+        yield server
+    finally:
+        server.close()
+
+
+def opened(browser: Browser, server: Server, width: int = 1280, height: int = 800) -> Page:
+    """The page in a window of its own, once its server answers."""
+    page = browser.new_page(viewport={"width": width, "height": height})
+    page.set_default_timeout(PATIENCE_MS)
+
+    def answers() -> bool:
+        try:
+            page.goto(server.url)
+        except Error:
+            return False
+        return True
+
+    wait_until(answers, "the page's server answers")
+    return page
+
+
+def sees(page: Page, where: str, words: str) -> None:
+    expect(page.locator(where).first).to_contain_text(words, timeout=PATIENCE_MS)
+
+
+def test_an_alarm_is_seen_and_acknowledged_by_a_click(browser: Browser, tmp_path: Path) -> None:
+    """Gas rises; the page shows it with what to do; a click acknowledges it, and the record says who and when."""
+    log = tmp_path / "a.so2log"
+    with live_run(log) as live, served(log) as server:
+        page = opened(browser, server)
+        asked_of: list[str] = []
+        page.on("request", lambda request: asked_of.append(request.url))
+        sees(page, HEAD, "No alarms")
+        page.get_by_label("Who acts").fill("bench-2")
+        page.get_by_label("Who acts").press("Enter")
+        live.port.gas_ppm = 2.6
+        sees(page, HEAD, "SO2 in the air")
+        sees(page, ".head .do", "Shut the tap, heat off.")
+        sees(page, ".permit", "Off")
+        page.get_by_role("button", name="Acknowledge GAS-HIGH").click()
+        sees(page, ".answers", "Acknowledge GAS-HIGH – done")
+        sees(page, HEAD, "HIGH ALARM, ACKNOWLEDGED")
+        (row,) = [row for row in LogReader(log).alarms() if row[6] == "acknowledged"]
+        assert (row[2], row[7]) == ("GAS-HIGH", "bench-2")
+        assert abs(row[1] - time.time()) < PATIENCE_MS / 1000.0
+        assert [url for url in asked_of if not re.match(r"(http|ws)://127\.0\.0\.1[:/]|data:|blob:", url)] == []
+
+
+def test_silence_is_loud_and_says_whose(browser: Browser, tmp_path: Path) -> None:
+    """A mute board is no data; a monitor that ended is nobody watching; neither leaves a number standing as now."""
+    log = tmp_path / "a.so2log"
+    with live_run(log) as live, served(log) as server:
+        page = opened(browser, server)
+        sees(page, ".readings", " ± 1.6 °C")
+        live.port.mute = True
+        sees(page, ".warning", "NO DATA FOR")
+        sees(page, HEAD, "No word from the board")
+        sees(page, ".readings tr.unknown", "no word from the board")
+        live.port.mute = False
+        sees(page, HEAD, "OVER BUT HELD")
+        expect(page.locator(".warning")).to_have_count(0, timeout=PATIENCE_MS)
+        live.stop()
+        sees(page, ".warning", "NOBODY IS WATCHING: the monitor stopped at")
+        sees(page, HEAD, "Not known")
+        expect(page.locator(".readings tr.known")).to_have_count(0, timeout=PATIENCE_MS)
+        page.get_by_role("button", name="Ask for the permit").click()
+        sees(page, ".answers .refused", "nothing is watching it")
+
+
+def test_a_page_that_is_killed_takes_nothing_with_it(browser: Browser, tmp_path: Path) -> None:
+    """The run goes on without its page, and what is left in the browser says by itself that it stands still."""
+    log = tmp_path / "a.so2log"
+    with live_run(log) as live, served(log) as server:
+        page = opened(browser, server)
+        sees(page, HEAD, "No alarms")
+        expect(page.locator(".frozen")).to_be_hidden()
+        server._process.kill()
+        before = LogReader(log).header().last.mono_s
+        expect(page.locator(".frozen")).to_be_visible(timeout=PATIENCE_MS)
+        wait_until(lambda: LogReader(log).header().last.mono_s > before + 5.0, "the run goes on")
+        put(log, "note", "bench", {"text": "the page is gone"}, time.time())
+        wait_until(
+            lambda: any("the page is gone" in text for _, _, text in LogReader(log).notes()), "a note is heard"
+        )
+        assert live.run.bench.counts.restarts == 0
+
+
+def test_a_log_that_comes_is_shown_without_a_reload(browser: Browser, tmp_path: Path) -> None:
+    """A page opened too early waits, and shows the run when there is one."""
+    log = tmp_path / "a.so2log"
+    with served(log) as server:
+        page = opened(browser, server)
+        sees(page, ".warning", "NO RUN TO SHOW")
+        with live_run(log):
+            sees(page, HEAD, "No alarms")
+
+
+def test_the_keyboard_is_enough_and_a_telephone_is_wide_enough(browser: Browser, tmp_path: Path) -> None:
+    """At 390 points nothing runs off the side, text stands out, and Tab and Enter acknowledge."""
+    log = tmp_path / "a.so2log"
+    with live_run(log) as live, served(log) as server:
+        page = opened(browser, server, 390, 844)
+        live.port.gas_ppm = 2.6
+        sees(page, HEAD, "SO2 in the air")
+        button = page.get_by_role("button", name="Acknowledge GAS-HIGH")
+        expect(button).to_be_in_viewport(timeout=PATIENCE_MS)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        wide = page.evaluate("[...document.querySelectorAll('.stHtml *')].filter(e => e.scrollWidth > 390).length")
+        assert wide == 0
+        faint = [found for found in page.evaluate(CONTRASTS) if found[0] < LEAST_CONTRAST]
+        assert faint == []
+        for _ in range(20):
+            page.keyboard.press("Tab")
+            if page.evaluate("document.activeElement.innerText") == "Acknowledge GAS-HIGH":
+                break
+        time.sleep(2.5)  # two refreshes, which must not take the focus away
+        page.keyboard.press("Enter")
+        sees(page, HEAD, "HIGH ALARM, ACKNOWLEDGED")
