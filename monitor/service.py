@@ -127,7 +127,11 @@ class Service:
         self._port = port
         self._requests: queue.Queue[Request] = queue.Queue(REQUESTS_MAX)
         self._log = runlog.LogWriter(run.path, self._log_trouble)
-        self._inbox = Inbox(run.path)
+        try:
+            self._inbox = Inbox(run.path)
+        except LogError:
+            self._log.close()
+            raise
         self._stop = threading.Event()
         self._said = ""  # the newest word about the port, so that each is said once
         self._next_open_s = 0.0

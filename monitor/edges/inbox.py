@@ -42,22 +42,25 @@ def inbox_path(log: Path) -> Path:
 
 
 def _open(path: Path) -> sqlite3.Connection:
-    return sqlite3.connect(path, isolation_level=None, timeout=2.0, check_same_thread=False)
+    db = sqlite3.connect(path, isolation_level=None, timeout=2.0, check_same_thread=False)
+    db.text_factory = lambda raw: raw.decode("utf-8", "replace")  # what lies there may be anything
+    return db
 
 
 def put(log: Path, kind: str, who: str, args: Mapping[str, object], utc_s: float) -> str:
     """Ask for something; gives the id under which the log will hold the answer.
 
     Raises:
-        LogError: the inbox is not there or cannot be written.
+        LogError: the inbox is not there or cannot be written, or the request is too long or no text.
     """
     path = inbox_path(log)
     if not path.exists():
         raise LogError(f"{log} takes no requests: nothing is watching it")
     request_id = uuid.uuid4().hex
     text = json.dumps(dict(args), ensure_ascii=False)
-    if len(text.encode()) > MAX_BYTES:
-        raise LogError(f"the request is too long: found {len(text.encode())} bytes, wanted at most {MAX_BYTES}")
+    size = len(text.encode("utf-8", "surrogatepass"))
+    if size > MAX_BYTES:
+        raise LogError(f"the request is too long: found {size} bytes, wanted at most {MAX_BYTES}")
     try:
         with closing(_open(path)) as db:
             db.execute("BEGIN IMMEDIATE")
@@ -66,7 +69,7 @@ def put(log: Path, kind: str, who: str, args: Mapping[str, object], utc_s: float
                 (request_id, utc_s, kind, who, text),
             )
             db.execute("COMMIT")
-    except sqlite3.Error as why:
+    except (sqlite3.Error, UnicodeEncodeError) as why:
         raise LogError(f"the request could not be put in: {why}") from why
     return request_id
 
@@ -86,17 +89,25 @@ class Inbox:
         self._version = -1
 
     def take(self) -> list[Asked]:
-        """Take out what lies there, oldest first. What is no JSON object comes with empty arguments."""
-        version = self._db.execute("PRAGMA data_version").fetchone()[0]
-        if version == self._version:
+        """Take out what lies there, oldest first. What is no JSON object comes with empty arguments.
+
+        An inbox that cannot be read or emptied now (somebody holds it, the disk is full) gives nothing, and is
+        looked at again the next time: no request is carried out that might be found there once more.
+        """
+        try:
+            version = self._db.execute("PRAGMA data_version").fetchone()[0]
+            if version == self._version:
+                return []
+            rows = self._db.execute(
+                "SELECT id, substr(request_id, 1, 80), asked_utc_s, kind, who, args FROM request ORDER BY id LIMIT ?",
+                (MOST,),
+            ).fetchall()
+            if rows:
+                self._db.execute("DELETE FROM request WHERE id <= ?", (rows[-1][0],))
+        except sqlite3.Error:
             return []
-        rows = self._db.execute(
-            "SELECT id, request_id, asked_utc_s, kind, who, args FROM request ORDER BY id LIMIT ?", (MOST,)
-        ).fetchall()
         if len(rows) < MOST:
             self._version = version
-        if rows:
-            self._db.execute("DELETE FROM request WHERE id <= ?", (rows[-1][0],))
         return [Asked(rid, asked, kind, who, _object(args)) for _, rid, asked, kind, who, args in rows]
 
     def close(self) -> None:
@@ -108,6 +119,6 @@ class Inbox:
 def _object(text: str) -> Mapping[str, object]:
     try:
         got = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return got if isinstance(got, dict) else {}
