@@ -17,11 +17,14 @@ class FileLock:
     """Holds `path` locked until closed.
 
     Raises:
-        RefusalError: somebody else holds it.
+        RefusalError: somebody else holds it, or it cannot be made.
     """
 
     def __init__(self, path: Path, what: str) -> None:
-        self._file = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        try:
+            self._file = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        except OSError as why:
+            raise RefusalError(f"{what} cannot be locked: {path}: {why.strerror}") from why
         if fcntl is not None:
             try:
                 fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -13,6 +13,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -76,8 +77,12 @@ def create(path: Path, header: Mapping[str, str]) -> None:
     Raises:
         LogError: the file is there already, or cannot be made.
     """
-    if path.exists():
-        raise LogError(f"{path} is there already: a run never overwrites another; choose a new name")
+    try:
+        path.open("xb").close()  # made here and by nobody else, so that only this file is taken away on failure
+    except FileExistsError as why:
+        raise LogError(f"{path} is there already: a run never overwrites another; choose a new name") from why
+    except OSError as why:
+        raise LogError(f"{path} cannot be made: {why.strerror or why}; is the folder there and writable?") from why
     try:
         db = connect(path)
         try:
@@ -91,7 +96,7 @@ def create(path: Path, header: Mapping[str, str]) -> None:
             db.close()
     except (sqlite3.Error, OSError) as why:
         path.unlink(missing_ok=True)
-        raise LogError(f"{path} cannot be made: {why}; is the folder there, writable and not full?") from why
+        raise LogError(f"{path} cannot be made: {why}; is the disk full?") from why
 
 
 def _statements() -> list[str]:
@@ -117,17 +122,23 @@ class LogWriter:
         self._queue: queue.Queue[Batch | None] = queue.Queue(QUEUE_MAX)
         self._delivered: Accounted | None = None
         self._exposed_s = -1e9
-        self._thread = threading.Thread(target=self._run, name="run log")
+        self._thread = threading.Thread(target=self._run, name="run log", daemon=True)  # `close` waits for it
         self._failed: BaseException | None = None
         self._give_up = False
+        self._given = self._written = 0  # batches
         self._thread.start()
 
     def write(self, events: list[Event], now: Instant) -> None:
         """Hand over what one call of the bench gave; waits when the queue is full."""
-        if self._failed is not None:
-            raise self._failed
-        if events:
-            self._queue.put((events, now))
+        while events:
+            if self._failed is not None:
+                raise self._failed
+            try:
+                self._queue.put((events, now), timeout=RETRY_S)
+            except queue.Full:
+                continue
+            self._given += 1
+            return
 
     def close(self, give_up_after_s: float = 5.0) -> None:
         """Write what is waiting, tidy the file and let go of it.
@@ -135,17 +146,20 @@ class LogWriter:
         Raises:
             LogError: the disk still refuses after `give_up_after_s`.
         """
-        self._queue.put(None)
-        self._thread.join(give_up_after_s)
+        deadline_s = time.monotonic() + give_up_after_s
+        if self._thread.is_alive():
+            with suppress(queue.Full):
+                self._queue.put(None, timeout=give_up_after_s)
+        self._thread.join(max(0.0, deadline_s - time.monotonic()))
         if self._thread.is_alive():
             self._give_up = True
             self._thread.join()
-        lost = self._queue.qsize()
         self._lock.close()
         if self._failed is not None:
             raise self._failed
-        if self._give_up:
-            raise LogError(f"{self._path}: the end of the run could not be written ({lost} batches lost)")
+        if self._given > self._written:
+            lost = self._given - self._written
+            raise LogError(f"{self._path}: the end of the run could not be written ({lost} entries lost)")
 
     # --- in the thread ----------------------------------------------------------------------------------------
 
@@ -158,6 +172,7 @@ class LogWriter:
                     self._write_until_it_works(batches)
                 if self._give_up:
                     return
+            self._db.execute("PRAGMA busy_timeout=500")  # a reader that lingers does not hold up the end
             self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
         except sqlite3.OperationalError:
             pass  # the checkpoint can wait: everything is in the -wal file
@@ -197,6 +212,7 @@ class LogWriter:
                     self._on_trouble(True, f"the run log cannot be written: {why}")
                 time.sleep(RETRY_S)
             else:
+                self._written += len(batches)
                 if failing:
                     self._on_trouble(False, "the run log is written again; nothing was lost")
                 return
