@@ -1,0 +1,187 @@
+"""The command line as a stranger meets it: what it prints, where, and with which exit status."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from monitor.cli import main
+from monitor.edges.inbox import inbox_path
+from monitor.rig import scenario
+from monitor.rig.bench import SimulatedBench
+from monitor.rig.recordings import Keeper, write_recording
+from monitor.rig.serve import BenchServer
+from tests.live import LiveRun, terms, wait_until
+
+BALANCED = """
+title = "Balanced charge"
+[generator]
+route = "acid-drip"
+meter = "drops"
+salt = "Na2S2O5"
+salt_mass = "95 g"
+salt_purity = "100 %"
+water = "100 mL"
+acid = "HCl"
+acid_strength = "10 mol/L"
+acid_volume = "120 mL"
+flask_volume = "500 mL"
+temperature = "25 degC"
+pressure = "1 atm"
+"""
+
+PLAN_KEYS = {
+    "sulfur_iv_mol",
+    "acid_mol",
+    "acid_mol_per_l",
+    "acid_mass_percent",
+    "limiting",
+    "acid_excess",
+    "generated_mol",
+    "held_mol",
+    "delivered_mol",
+    "delivered_expanded_uncertainty_mol",
+    "delivered_g",
+    "gas_volume_l",
+    "need_mol",
+    "acid_volume_for_need_ml",
+    "drops_for_need",
+    "scrubber_capacity_mol",
+    "worst_case_ppm",
+    "cautions",
+}
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with the two files of the demonstration, and nothing else."""
+    _, bench_toml, _, run_toml = terms(str(tmp_path / "board"))
+    (tmp_path / "bench.toml").write_text(bench_toml, "utf-8")
+    (tmp_path / "run.toml").write_text(run_toml, "utf-8")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_plan_json(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan in JSON is JSON alone, with every promised key, and null where the files do not say enough.
+
+    The charge is a rule of the trade (common practice, no source): 95 g of metabisulfite, 100 mL of water, 120 mL
+    of about 10 mol/L hydrochloric acid.
+    """
+    (folder / "balanced.toml").write_text(BALANCED, "utf-8")
+    assert main(["plan", "balanced.toml", "--json"]) == 0
+    out, err = capsys.readouterr()
+    got = json.loads(out)
+    assert err == ""
+    assert set(got) >= PLAN_KEYS
+    assert got["sulfur_iv_mol"] == pytest.approx(0.9995, abs=5e-5)
+    assert got["acid_excess"] == pytest.approx(0.2006, abs=1e-3)
+    assert got["limiting"] == "salt"
+    assert 0.15 <= got["held_mol"] <= 0.25
+    for key in ("need_mol", "acid_volume_for_need_ml", "drops_for_need", "scrubber_capacity_mol", "worst_case_ppm"):
+        assert got[key] is None
+
+
+def test_plan_for_a_person(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan for a person names amounts with units, and its cautions."""
+    assert main(["plan", "run.toml", "--bench", "bench.toml"]) == 0
+    out = capsys.readouterr().out
+    assert "mol SO2 (k = 2)" in out
+    assert "local rules" in out
+
+
+def test_every_mistake_at_once(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Wrong settings are refused with a sentence for each mistake: file, key, found, wanted."""
+    text = (folder / "run.toml").read_text("utf-8")
+    text = text.replace('"120 mL"', '"120 g"').replace("salt_purity", "salt_puritty").replace('"HCl"', '"HNO3"')
+    (folder / "run.toml").write_text(text, "utf-8")
+    assert main(["plan", "run.toml"]) == 1
+    out, err = capsys.readouterr()
+    assert out == ""
+    for words in (
+        "run.toml: generator.water: found '120 g'",
+        "generator.salt_puritty",
+        "generator.acid: found 'HNO3'",
+    ):
+        assert words in err
+    assert "Traceback" not in err
+
+
+@pytest.mark.parametrize("argv", [[], ["plan"], ["watch", "--bench", "b"], ["boil"], ["demo", "--speed", "1000"]])
+def test_wrong_usage(argv: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """Wrong usage is exit status 2 and a word about the right one."""
+    with pytest.raises(SystemExit) as ended:
+        main(argv)
+    assert ended.value.code == 2
+    assert "usage: so2bench" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", [[], ["demo"], ["plan"], ["watch"], ["replay"]])
+def test_help(command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """Every command explains itself."""
+    with pytest.raises(SystemExit) as ended:
+        main([*command, "--help"])
+    assert ended.value.code == 0
+    assert "usage: so2bench" in capsys.readouterr().out
+
+
+def test_replay_of_lines(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A text recording of a simulated run replays to an account near the plant's truth."""
+    bench, _, run, _ = terms()
+    plant = SimulatedBench(bench, run, scenario.SEED)
+    keeper = Keeper(bench)
+    plant.do("tap 60")
+    write_recording(folder / "run.txt", plant, keeper, 600.0)
+    assert main(["replay", "run.txt", "--bench", "bench.toml", "--run", "run.toml", "--json"]) == 0
+    got = json.loads(capsys.readouterr().out)
+    assert got["drops"] == plant.truth().drops
+    assert got["account"]["delivered_mol"] == pytest.approx(plant.truth().delivered_mol, rel=0.05)
+    account = got["account"]
+    assert account["generated_mol"] == pytest.approx(account["held_mol"] + account["delivered_mol"], abs=1e-12)
+    assert {"accepted", "rejected"} <= set(got["frames"])
+    assert {"stel_max_ppm", "twa_ppm", "unknown_s"} <= set(got["exposure"])
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "found an empty file"),
+        (b"rubbish\nmore rubbish\n", "found 2 lines without a time"),
+        (b"SQLite format 3\x00" + b"\x00" * 200, "no run log"),
+    ],
+)
+def test_no_recording(folder: Path, content: bytes, words: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is no recording is refused in one sentence."""
+    (folder / "what").write_bytes(content)
+    assert main(["replay", "what", "--bench", "bench.toml", "--run", "run.toml"]) == 1
+    err = capsys.readouterr().err
+    assert words in err
+    assert err.count("\n") == 1
+
+
+def test_one_monitor_a_port_and_a_log(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A second monitor is refused: on the same port, and on the same log; the first goes on."""
+    bench, _, run, _ = terms()
+    log = folder / "run.so2log"
+    watch = ["watch", "--bench", "bench.toml", "--run", "run.toml", "--no-dashboard"]
+    with BenchServer(SimulatedBench(bench, run, 3), folder / "board"), LiveRun(log, folder / "board") as first:
+        wait_until(lambda: first.bench.overview().frames_accepted > 5, "the first samples")
+        assert main([*watch, "--log", "other.so2log"]) == 1
+        assert "is in use by another program" in capsys.readouterr().err
+        assert not (folder / "other.so2log").exists()
+        (folder / "bench.toml").write_text(terms()[1], "utf-8")
+        assert main([*watch, "--log", str(log)]) == 1
+        assert "in use by another so2bench" in capsys.readouterr().err
+        assert inbox_path(log).exists()
+        before = first.bench.overview().frames_accepted
+        wait_until(lambda: first.bench.overview().frames_accepted > before + 5, "more samples")
+
+
+def test_no_board(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A port that is not there is refused in one sentence, and no log is made."""
+    watch = ["watch", "--bench", "bench.toml", "--run", "run.toml", "--no-dashboard", "--log", "run.so2log"]
+    assert main(watch) == 1
+    assert "is the board plugged in" in capsys.readouterr().err
+    assert not (folder / "run.so2log").exists()
