@@ -165,7 +165,7 @@ def _traces(log: Path, window_s: float | None) -> None:
     except LogError:
         return  # the upper part says why
     for column, drawn in zip(st.columns(3, gap="medium"), charts.all_of(seen), strict=True):
-        column.altair_chart(drawn.chart, key=drawn.key, theme=None, width="stretch", alt=drawn.said)
+        column.vega_lite_chart(spec=drawn.spec, key=drawn.key, theme=None, width="stretch", alt=drawn.said)
     st.html(sheet.record(seen.record))
 
 

@@ -1,8 +1,15 @@
-"""Three drawings over the same time: gas and plate with their limits, and what has gone over with the need."""
+"""Three drawings over the same time: gas and plate with their limits, and what has gone over with the need.
+
+A drawing's description is made once for a window and its limits; from refresh to refresh only the points change, so
+that the browser moves what it has instead of drawing anew. For that, time is counted back from now.
+"""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
+from functools import lru_cache
+from math import ceil
 from typing import Any, NamedTuple
 
 import altair as alt
@@ -14,16 +21,19 @@ from dashboards.words import duration, plain
 BLUE, ORANGE, GREEN, VERMILLION = "#0072B2", "#E69F00", "#009E73", "#D55E00"  # Okabe and Ito's palette
 INK = "#1A1A1A"
 HEIGHT = 180
-HOURS_FROM_S = 10800.0
+POINTS = "points"  # the name under which a description finds its points
+MINUTE_S, HOUR_S = 60.0, 3600.0
+HOURS_FROM_S = 3.0 * HOUR_S  # longer spans are counted in hours
+WHOLE_RUN_STEP_S = 600.0  # the axis of a whole run grows in such steps
 
-Limits = Sequence[tuple[str, float, str]]  # words, value, colour
+Limits = tuple[tuple[str, float, str], ...]  # words, value, colour
 
 
 class Drawn(NamedTuple):
     """A drawing, the name under which it is kept from refresh to refresh, and the same in one sentence."""
 
     key: str
-    chart: alt.LayerChart
+    spec: dict[str, Any]
     said: str
 
 
@@ -42,17 +52,17 @@ def all_of(seen: Seen) -> tuple[Drawn, Drawn, Drawn]:
     return (
         Drawn(
             "trace-gas",
-            _chart(seen, "SO2 at the sensor, ppm", t.gas, t.gas_lo, t.gas_hi, gas, zero=True),
+            _drawing(seen, "SO2 at the sensor, ppm", {"mean": t.gas, "low": t.gas_lo, "high": t.gas_hi}, gas),
             described(seen, "SO2 at the sensor", t.gas, "ppm", gas),
         ),
         Drawn(
             "trace-plate",
-            _chart(seen, "Plate, °C", t.plate, t.plate_lo, t.plate_hi, plate, zero=False),
+            _drawing(seen, "Plate, °C", {"mean": t.plate, "low": t.plate_lo, "high": t.plate_hi}, plate, zero=False),
             described(seen, "Plate", t.plate, "°C", plate),
         ),
         Drawn(
             "trace-delivered",
-            _chart(seen, "Gone over, mol", t.delivered_mol, None, None, need, zero=True),
+            _drawing(seen, "Gone over, mol", {"mean": t.delivered_mol}, need),
             described(seen, "Gone over", t.delivered_mol, "mol", need),
         ),
     )
@@ -63,44 +73,46 @@ def described(seen: Seen, name: str, values: Sequence[float | None], unit: str, 
     newest = next((v for v in reversed(values) if v is not None), None)
     now = "nothing measured" if newest is None else f"newest {plain(newest)} {unit}"
     lines = "".join(f"; {words}" for words, _, _ in limits)
-    return f"{name} over {duration(seen.to_s - seen.from_s)}: {now}{lines}."
+    return f"{name}, the last {duration(seen.span_s)}: {now}{lines}."
 
 
-def _chart(
-    seen: Seen,
-    title: str,
-    mean: Sequence[float | None],
-    low: Sequence[float | None] | None,
-    high: Sequence[float | None] | None,
-    limits: Limits,
-    *,
-    zero: bool,
-) -> alt.LayerChart:
-    per, unit = (3600.0, "hours") if seen.to_s - seen.from_s > HOURS_FROM_S else (60.0, "minutes")
-    domain = [seen.from_s / per, seen.to_s / per]
-    frame: dict[str, Any] = {"t": [t / per for t in seen.trace.t_s], "mean": mean}
-    if low is not None:
-        frame |= {"low": low, "high": high}
-    data = pd.DataFrame(frame, dtype="float64")
-    x = alt.X("t:Q", title=f"run {unit}", scale=alt.Scale(domain=domain, nice=False), axis=alt.Axis(tickCount=5))
-    y_axis = alt.Axis(tickCount=4, title=None)
-    y = alt.Y("mean:Q", scale=alt.Scale(zero=zero), axis=y_axis)
-    base = alt.Chart(data)
+def _drawing(
+    seen: Seen, title: str, columns: dict[str, list[float | None]], limits: Limits, *, zero: bool = True
+) -> dict[str, Any]:
+    span_s = seen.span_s if seen.whole_window else WHOLE_RUN_STEP_S * ceil(seen.span_s / WHOLE_RUN_STEP_S)
+    per_s = HOUR_S if span_s > HOURS_FROM_S else MINUTE_S
+    spec: dict[str, Any] = json.loads(_description(title, "low" in columns, span_s, limits, zero))
+    ago = [(t_s - seen.to_s) / per_s for t_s in seen.trace.t_s]
+    spec.setdefault("datasets", {})[POINTS] = pd.DataFrame({"ago": ago, **columns}, dtype="float64")
+    return spec
+
+
+@lru_cache(maxsize=64)
+def _description(title: str, band: bool, span_s: float, limits: Limits, zero: bool) -> str:
+    """A drawing without its points, as JSON."""
+    per_s, unit = (HOUR_S, "hours ago") if span_s > HOURS_FROM_S else (MINUTE_S, "minutes ago")
+    x = alt.X(
+        "ago:Q",
+        scale=alt.Scale(domain=[-span_s / per_s, 0.0], nice=False),
+        axis=alt.Axis(title=unit, tickCount=5, labelExpr="format(abs(datum.value), '~g')"),
+    )
+    scale, axis = alt.Scale(zero=zero), alt.Axis(tickCount=4, title=None)
+    base = alt.Chart(alt.NamedData(name=POINTS))
     layers: list[alt.Chart] = []
-    if low is not None:
-        band = base.mark_area(color=BLUE, opacity=0.25, clip=True)
-        layers.append(band.encode(x=x, y=alt.Y("low:Q", scale=alt.Scale(zero=zero), axis=y_axis), y2="high:Q"))
-    layers.append(base.mark_line(color=BLUE, strokeWidth=1.8, clip=True).encode(x=x, y=y))
+    if band:
+        low = alt.Y("low:Q", scale=scale, axis=axis)
+        layers.append(base.mark_area(color=BLUE, opacity=0.25, clip=True).encode(x=x, y=low, y2="high:Q"))
+    mean = alt.Y("mean:Q", scale=scale, axis=axis)
+    layers.append(base.mark_line(color=BLUE, strokeWidth=1.8, clip=True).encode(x=x, y=mean))
     if limits:
         layers += _limit_layers(limits)
-    drawn: alt.LayerChart = alt.layer(*layers, title=title).properties(height=HEIGHT).configure(**_CONFIG)
-    return drawn
+    return json.dumps(alt.layer(*layers, title=title).properties(height=HEIGHT).configure(**_CONFIG).to_dict())
 
 
 def _limit_layers(limits: Limits) -> list[alt.Chart]:
-    marks = pd.DataFrame([{"value": value, "words": words, "colour": colour} for words, value, colour in limits])
+    marks = [{"value": value, "words": words, "colour": colour} for words, value, colour in limits]
     colour = alt.Color("colour:N", scale=None, legend=None)
-    base = alt.Chart(marks)
+    base = alt.Chart(alt.InlineData(values=marks))
     rule = base.mark_rule(strokeWidth=1.8, strokeDash=[6, 3]).encode(y="value:Q", color=colour)
     words = base.mark_text(align="left", baseline="bottom", dx=3, dy=-2, color=INK, fontSize=12).encode(
         x=alt.value(0), y="value:Q", text="words:N"

@@ -13,7 +13,7 @@ from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import AlarmState
 from monitor.edges.logreader import LogReader, Trace
 
-MOST_POINTS = 750  # in one drawing every 2 s; a browser's memory grows with each
+MOST_POINTS = 360  # a drawing is some 400 pixels wide, and a browser's memory grows with each point of each refresh
 WINDOWS: dict[str, float | None] = {"5 min": 300.0, "30 min": 1800.0, "2 h": 7200.0, "all": None}
 RECORD_LINES = 8
 ALARM_LINES = 40  # looked at; those that a phase sets aside by design are left out of the few that are shown
@@ -21,12 +21,16 @@ SUPPRESSED = AlarmState.SUPPRESSED.value
 
 
 class Seen(NamedTuple):
-    """What the lower part of the page draws: traces from `from_s` to `to_s`, run seconds."""
+    """What the lower part of the page draws: traces of the `span_s` up to run second `to_s`.
+
+    `whole_window` is false when the span is all of the run, however long it is by now.
+    """
 
     sheet: Sheet
     trace: Trace
-    from_s: float
+    span_s: float
     to_s: float
+    whole_window: bool
     need_mol: float | None
     record: tuple[tuple[str, str], ...]
 
@@ -40,11 +44,11 @@ def traces_of(log: Path, window_s: float | None) -> Seen:
     reader = LogReader(log)
     header = reader.header()
     to_s = max(header.last.mono_s, 1.0)
-    from_s = 0.0 if window_s is None else max(0.0, to_s - window_s)
-    trace = thinned(reader.trace(from_s, to_s, MOST_POINTS), MOST_POINTS)
+    span_s = to_s if window_s is None else window_s
+    trace = thinned(reader.trace(max(0.0, to_s - span_s), to_s, MOST_POINTS), MOST_POINTS)
     forecast = (reader.overview() or {}).get("forecast") or {}
     sheet = sheet_of(header.bench_toml, header.run_toml)
-    return Seen(sheet, trace, from_s, to_s, forecast.get("need_mol"), record_of(reader))
+    return Seen(sheet, trace, span_s, to_s, window_s is not None, forecast.get("need_mol"), record_of(reader))
 
 
 def thinned(trace: Trace, most: int) -> Trace:
