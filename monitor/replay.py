@@ -17,13 +17,17 @@ from monitor.errors import RecordingError
 from monitor.terms import BenchTerms, RunTerms
 
 MAX_LINE = 4096  # bytes of a text recording's line that are looked at
+AHEAD_MAX_S = 86_400.0  # a time further ahead of the line before is none: the run would wait through all of it
 SQLITE = b"SQLite format 3\x00"
 
 Inputs = Iterator[tuple[Instant, bytes | Request]]
 
 
 class Occurrence(NamedTuple):
-    """One time that an alarm was raised; seconds since the run began, None while it has not happened."""
+    """One time that an alarm was raised; seconds since the run began, None while it has not happened.
+
+    An alarm that is set aside, on a shelf or by a phase, no longer stands: that counts as its return.
+    """
 
     tag: str
     priority: str
@@ -67,7 +71,7 @@ class Tally:
         now = self.occurrences[at]
         if e.before in CALLING and e.cause == "acknowledged" and now.acknowledged_s is None:
             now = now._replace(acknowledged_s=e.t_s, acknowledged_by=e.who)
-        if e.before in STANDING and e.after not in STANDING and e.cause == "condition false":
+        if e.before in STANDING and e.after not in STANDING:  # returned, or set aside
             now = now._replace(returned_s=e.t_s)
         self.occurrences[at] = now
 
@@ -104,7 +108,7 @@ def replay_log(
 
 
 class Skipped(NamedTuple):
-    """Lines of a text recording that carry no time: how many, and the number of the first."""
+    """Lines of a text recording that carry no time to be believed: how many, and the number of the first."""
 
     lines: int
     first: int
@@ -127,7 +131,7 @@ def replay_text(path: Path, bench: BenchTerms, run: RunTerms) -> tuple[Bench, Ta
                     continue
                 seconds, _, frame = line.strip(b"\r\n").partition(b" ")
                 t_s = _seconds(seconds)
-                if t_s is None:
+                if t_s is None or (live is not None and t_s - zero_s - last_s > AHEAD_MAX_S):
                     skipped, first_skipped = skipped + 1, first_skipped or number
                     continue
                 if live is None:
