@@ -13,6 +13,7 @@ from monitor.core import frames
 from monitor.core.account import Account
 from monitor.core.alarms import LATCHED, STANDING, AlarmBook, Input, RefusedError
 from monitor.core.catalogue import HEARD_ONLY_IN
+from monitor.core.dripcheck import DripCheck
 from monitor.core.events import (
     Answered,
     Event,
@@ -35,6 +36,8 @@ from monitor.core.frames import AnswerFrame, Decoder, FrameRejected, HelloFrame,
 from monitor.core.rules import Condition, Facts, Rules
 from monitor.core.sensing import GasSense, PlateSense, gas_trip_sum, tc_trip_quarters
 from monitor.core.timeline import Timeline
+from monitor.core.trust import GasTrust, PlateTrust
+from monitor.core.watches import Watches
 from monitor.terms import BenchTerms, DripTerms, RunTerms
 
 GRID_S = 0.5  # exact in binary, so that the grid never drifts
@@ -65,6 +68,8 @@ class Bench:
         self._grid_s = (start.mono_s // GRID_S + 1.0) * GRID_S
         self._decoder, self._timeline = Decoder(), Timeline()
         self._plate_sense, self._gas_sense = PlateSense(bench.thermocouple), GasSense(bench.gas)
+        self._plate_trust, self._gas_trust, self._drip_check = PlateTrust(), GasTrust(bench.gas), DripCheck()
+        self._watches = Watches(bench, run, recording=recording)
         self.account = Account(bench, run) if isinstance(run.charge, DripTerms) else None
         self._exposure = Exposure(start.mono_s)
         self._rules = Rules(bench.limits)
@@ -91,8 +96,7 @@ class Bench:
         """Take bytes that arrived at `at`."""
         at = self._not_before(at)
         out: list[Event] = [Taken(at, data)]
-        self._advance(at, out)
-        self._input_at = at
+        self._take_time(at, out)
         for item in self._decoder.feed(data):
             if isinstance(item, SampleFrame):
                 self._on_sample(item, at, out)
@@ -116,8 +120,7 @@ class Bench:
         """Take a request; it is answered, and refused with a reason if it makes no sense."""
         at = self._not_before(at)
         out: list[Event] = [Taken(at, request)]
-        self._advance(at, out)
-        self._input_at = at
+        self._take_time(at, out)
         try:
             text = self._obey(request, at, out)
         except RefusedError as why:
@@ -172,12 +175,22 @@ class Bench:
             frames_rejected=self._rejected_all,
             frames_lost=self._lost,
             restarts=self._restarts,
+            plate_minutes_to_limit=self._watches.plate.minutes_to_limit(),
         )
 
     # --- time -------------------------------------------------------------------------------------------------
 
     def _not_before(self, at: Instant) -> Instant:
         return at if at.mono_s >= self._at.mono_s else Instant(self._at.mono_s, at.utc_s)
+
+    def _take_time(self, at: Instant, out: list[Event]) -> None:
+        """Let time pass up to an input's instant, and mind its clock."""
+        self._advance(at, out)
+        self._input_at = at
+        jumped = self._watches.clock_step(at)
+        if jumped is not None:
+            self._note(Condition("CLOCK-STEPPED", True, jumped), at, out)
+            self._note(Condition("CLOCK-STEPPED", False), at, out)
 
     def _advance(self, to: Instant, out: list[Event]) -> None:
         if self._first_steps:
@@ -207,8 +220,13 @@ class Bench:
             rejected=self._rejected_all,
             lost=self._lost,
             drops=self._drops,
+            drip_fault=self._drip_check.words(t_s),
         )
         for condition in self._rules.on_time(facts):
+            self._note(condition, at, out)
+        plate = self._sample.plate if self._sample is not None else None
+        words = self._watches.on_time(at, self.phase, plate, self.account, self._link_is_lost(t_s))
+        for condition in self._rules.said(words):
             self._note(condition, at, out)
         out.extend(self._alarms.pass_time(at))
         self._settle_permit(at, out)
@@ -229,17 +247,20 @@ class Bench:
         self._rejected_when_heard = self._rejected_all
         if place.odd is not None:
             self._on_oddity(place.odd, frame, at, out)
-        plate, gas = self._plate_sense.read(frame), self._gas_sense.read(frame)
+        plate = self._plate_trust.judge(place.t_s, frame, self._plate_sense.read(frame))
+        gas = self._gas_trust.judge(place.t_s, frame, self._gas_sense.read(frame))
         if place.new_drops:
+            self._drip_check.feed(place.t_s, frame, place.new_drops, place.lost)
             self._on_drops(place.new_drops, place.t_s, frame, at, out)
         sample = Sampled(place.t_s, self._drops, frame.rejects, plate, frame.cold_c, gas, frame.gas_span, frame.io)
         self._sample = sample
         out.append(sample)
         self._exposure.feed(place.t_s, gas)
         wanted = None if self._recording else self._permit_asked
-        found = self._rules.on_sample(
-            sample, self._plate_sense.fault, self._gas_sense.fault, wanted, place.new_rejects
-        )
+        self._watches.on_sample(place.t_s, plate)
+        plate_fault = self._plate_sense.fault or self._plate_trust.fault
+        gas_fault = self._gas_sense.fault or self._gas_trust.fault
+        found = self._rules.on_sample(sample, plate_fault, gas_fault, wanted, place.new_rejects)
         if found:
             for condition in found:
                 self._note(condition, at, out)

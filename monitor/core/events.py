@@ -240,6 +240,7 @@ class Overview(NamedTuple):
     frames_rejected: int
     frames_lost: int
     restarts: int
+    plate_minutes_to_limit: float | None = None  # at the present slope; None when it does not rise, or slowly
 
 
 Event = (

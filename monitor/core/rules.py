@@ -8,7 +8,7 @@ A sensor over its range is known to be at least there, and counts so.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from monitor.core.account import Account
@@ -51,6 +51,7 @@ class Facts(NamedTuple):
     rejected: int
     lost: int
     drops: int
+    drip_fault: str | None  # what is wrong with the counting of drops
 
 
 class _Level:
@@ -157,6 +158,11 @@ class Rules:
         self._rejects += new_rejects
         return out
 
+    def said(self, words: Iterable[tuple[str, str | None]]) -> Iterator[Condition]:
+        """Take what watches say, a tag and what is wrong or None; give the conditions that changed."""
+        for tag, wrong in words:
+            yield from self._changed(tag, wrong is not None, wrong or "")
+
     def on_time(self, f: Facts) -> Iterator[Condition]:
         """Look at everything that needs no single sample; give the conditions that changed."""
         for level, value in (
@@ -190,8 +196,9 @@ class Rules:
         yield from self._changed("LINK-NOISY", bad or gaps, words)
         dark = f.sample is not None and bool(f.sample.io & IO_GATE_DARK)
         splash = rejects >= REJECTS_MIN and rejects > drops
-        words = "the gate is dark" if dark else f"{rejects} splashes against {drops} drops in the last minute"
-        yield from self._changed("DRIP-BLOCKED", dark or splash, words)
+        words = f"{rejects} splashes against {drops} drops in the last minute"
+        words = "the gate is dark" if dark else f.drip_fault or words
+        yield from self._changed("DRIP-BLOCKED", dark or splash or f.drip_fault is not None, words)
 
     def _of_the_drip(self, f: Facts, account: Account, link_lost: bool) -> Iterator[Condition]:
         found = self._fast.feed(Reading(account.drip_per_min(f.t_s)))

@@ -53,11 +53,16 @@ class BoardScript:
     gas_sum: int = QUIET_SUM
     gas_span: int = 5
     io: int = FRESH
+    stirs: bool = True
 
     def sample(self) -> bytes:
-        """The line of the sample due now; the counters go on by one sample."""
+        """The line of the sample due now; the counters go on by one sample.
+
+        While `stirs`, the cold junction's last bit moves every 10 s, as a live converter's does.
+        """
+        tc = self.tc ^ (self.seq // 100 % 2) << 4 if self.stirs and self.tc not in (0, 0xFFFFFFFF) else self.tc
         made = line(
-            f"S,{self.boot},{self.seq},{self.ms},{self.drops},{self.drop_ms},{self.rejects},{self.tc:08X},"
+            f"S,{self.boot},{self.seq},{self.ms},{self.drops},{self.drop_ms},{self.rejects},{tc:08X},"
             f"{self.gas_sum},{self.gas_span},{self.io:02X}"
         )
         self.seq += 1

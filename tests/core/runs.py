@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from datetime import date
 
 from monitor.core.bench import Bench
 from monitor.core.events import (
@@ -33,9 +34,10 @@ from monitor.terms import (
     RunTerms,
     ThermocoupleTerms,
 )
-from tests.core.lines import CONTACT, PERMIT, QUIET_SUM, BoardScript
+from tests.core.lines import CONTACT, PERMIT, QUIET_SUM, BoardScript, tc_word
 
 UTC_ZERO_S = 1.8e9
+DAY = date(2027, 1, 15)  # of that moment
 LIMITS = LimitTerms(
     gas_high_ppm=2.0,
     gas_high_high_ppm=5.0,
@@ -49,9 +51,9 @@ LIMITS = LimitTerms(
 BENCH = BenchTerms(
     name="hood-2",
     port=PortTerms("/dev/null"),
-    drops=DropTerms(Measured(38.4, 0.6)),
-    thermocouple=ThermocoupleTerms(Measured(0.0, 0.8)),
-    gas=GasTerms(zero_sum=float(QUIET_SUM), ppm_per_sum=0.00412, range_ppm=20.0),
+    drops=DropTerms(Measured(38.4, 0.6), DAY),
+    thermocouple=ThermocoupleTerms(Measured(0.0, 0.8), DAY),
+    gas=GasTerms(zero_sum=float(QUIET_SUM), ppm_per_sum=0.00412, range_ppm=20.0, calibrated=DAY, bump_tested=DAY),
     room=RoomTerms(60.0, 600.0),
     limits=LIMITS,
 )
@@ -186,6 +188,16 @@ def raised(events: list[Event]) -> list[tuple[str, float]]:
 def returned(events: list[Event], tag: str) -> list[float]:
     """When an alarm's condition went."""
     return [c.t_s for c in alarms(events) if c.tag == tag and c.cause == "condition false"]
+
+
+def warm(run: Run, to_c: float) -> None:
+    """The plate rises to what the converter reports as `to_c`, at 50 °C/s: a quicker rise is no plate's."""
+    at_c = (run.board.tc >> 18) * 0.25
+    while at_c < to_c:
+        at_c = min(at_c + 5.0, to_c)
+        run.board.tc = tc_word(at_c)
+        run.sample()
+    run.samples(1.5)
 
 
 def permits(events: list[Event]) -> list[PermitChanged]:

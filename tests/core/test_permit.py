@@ -10,7 +10,7 @@ import thermocouples_reference
 
 from monitor.core.events import AlarmState, Event, Noted, Phase, PhaseChanged, Send
 from tests.core.lines import CONTACT, FRESH, GAS, OVERHEAT, PERMIT, BoardScript, line, tc_word
-from tests.core.runs import DRIP, Run, alarms, instant, permits, ppm_sum, raised, request
+from tests.core.runs import DRIP, Run, alarms, instant, permits, ppm_sum, raised, request, warm
 
 
 def keep_alives(events: list[Event]) -> list[tuple[bool, bool]]:
@@ -131,6 +131,8 @@ def test_each_cause_takes_the_permit(cause: Callable[[BoardScript], None], tag: 
     It is not given again while the cause stands, nor when it is gone, until the alarm is reset and somebody asks.
     """
     run = ready()
+    if tag == "PLATE-HIGH-HIGH":
+        warm(run, 300.0)
     start_s = run.t_s
     got = run.samples(12.0, cause)
     (change,) = permits(got)
@@ -215,6 +217,7 @@ def test_a_failing_log_takes_the_permit_after_half_a_minute() -> None:
 def test_medium_alarms_leave_the_permit(cause: Callable[[BoardScript], None]) -> None:
     """An alarm of the table's "stays" leaves the permit, even left alone for long."""
     run = ready()
+    warm(run, 300.0)
     run.samples(960.0, cause)
     assert raised(run.events)
     assert run.permit_on
