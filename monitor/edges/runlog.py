@@ -8,12 +8,11 @@ the run: raw bytes, requests and both settings files are in it. One writer; read
 from __future__ import annotations
 
 import json
-import queue
 import sqlite3
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -41,12 +40,14 @@ from monitor.errors import LogError
 
 FORMAT = 1  # PRAGMA user_version; a reader refuses another
 COMMIT_S = 0.4  # how long a batch may grow; with the write itself, under the second that is promised
+COMMIT_MAX = 2_000  # batches in one transaction
 RETRY_S = 1.0
+FULL_S = 0.01  # between looks whether a full queue has room again
 QUEUE_MAX = 20_000  # batches, over half an hour; when it is full the run waits, and the board takes the permit away
 JOURNAL_MAX = 16_000_000  # bytes that the -wal file is cut back to
 LEVELS_S = (1, 10, 60)
 EXPOSURE_EVERY_S = 10
-_URGENT = (AlarmChanged, PermitChanged, PhaseChanged, Answered)
+_URGENT = frozenset({AlarmChanged, PermitChanged, PhaseChanged, Answered})
 
 Batch = tuple[list[Event], Instant]
 
@@ -119,7 +120,9 @@ class LogWriter:
         except sqlite3.Error as why:
             self._lock.close()
             raise LogError(f"{path} cannot be opened for writing: {why}") from why
-        self._queue: queue.Queue[Batch | None] = queue.Queue(QUEUE_MAX)
+        self._waiting: deque[Batch] = deque()  # at most QUEUE_MAX
+        self._wake = threading.Event()  # something urgent waits, or the end
+        self._closing = False
         self._delivered: Accounted | None = None
         self._exposed_s = -1e9
         self._thread = threading.Thread(target=self._run, name="run log", daemon=True)  # `close` waits for it
@@ -133,11 +136,16 @@ class LogWriter:
         while events:
             if self._failed is not None:
                 raise self._failed
-            try:
-                self._queue.put((events, now), timeout=RETRY_S)
-            except queue.Full:
+            if len(self._waiting) >= QUEUE_MAX:
+                self._wake.set()
+                time.sleep(FULL_S)
                 continue
+            # Not a queue: waking the writer for each sample would cost more than writing it does.
+            self._waiting.append((events, now))
             self._given += 1
+            for e in events:
+                if type(e) in _URGENT:
+                    self._wake.set()
             return
 
     def close(self, give_up_after_s: float = 5.0) -> None:
@@ -147,9 +155,8 @@ class LogWriter:
             LogError: the disk still refuses after `give_up_after_s`.
         """
         deadline_s = time.monotonic() + give_up_after_s
-        if self._thread.is_alive():
-            with suppress(queue.Full):
-                self._queue.put(None, timeout=give_up_after_s)
+        self._closing = True
+        self._wake.set()
         self._thread.join(max(0.0, deadline_s - time.monotonic()))
         if self._thread.is_alive():
             self._give_up = True
@@ -165,9 +172,8 @@ class LogWriter:
 
     def _run(self) -> None:
         try:
-            last = False
-            while not last:
-                batches, last = self._collect()
+            while self._waiting or not self._closing:
+                batches = self._collect()
                 if batches:
                     self._write_until_it_works(batches)
                 if self._give_up:
@@ -181,25 +187,12 @@ class LogWriter:
         finally:
             self._db.close()
 
-    def _collect(self) -> tuple[list[Batch], bool]:
-        """Wait for a batch, then for more until it is time to commit or something urgent came."""
-        first = self._queue.get()
-        if first is None:
-            return [], True
-        batches = [first]
-        deadline_s = time.monotonic() + COMMIT_S
-        while not any(isinstance(e, _URGENT) for e in batches[-1][0]):
-            left_s = deadline_s - time.monotonic()
-            if left_s <= 0.0:
-                break
-            try:
-                got = self._queue.get(timeout=left_s)
-            except queue.Empty:
-                break
-            if got is None:
-                return batches, True
-            batches.append(got)
-        return batches, False
+    def _collect(self) -> list[Batch]:
+        """Wait until it is time to commit or something urgent came; give what is there."""
+        self._wake.wait(COMMIT_S)
+        self._wake.clear()
+        waiting = self._waiting
+        return [waiting.popleft() for _ in range(min(len(waiting), COMMIT_MAX))]
 
     def _write_until_it_works(self, batches: list[Batch]) -> None:
         failing = False

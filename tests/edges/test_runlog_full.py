@@ -98,7 +98,7 @@ def test_a_really_full_disk(small_disk: Path, monkeypatch: pytest.MonkeyPatch) -
         source.write(writer, 10)
         if troubles:
             break
-        wait_until(lambda: troubles or writer._queue.empty(), "the writer")
+        wait_until(lambda: troubles or not writer._waiting, "the writer")
     wait_until(lambda: troubles, "the disk's refusal")
     with pytest.raises(LogError, match="full"):
         new_log(small_disk / "second.so2log")
