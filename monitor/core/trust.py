@@ -52,7 +52,8 @@ class PlateTrust:
         self._jump_from_c: float | None = None
         self._jump_s = 0.0
         self._far = 0
-        self._excesses: deque[tuple[float, float]] = deque(maxlen=int(OFF_SPAN_S) + 1)  # (s, °C), one a second
+        # (s, °C over the cold junction, the heater's contact), one a second
+        self._excesses: deque[tuple[float, float, bool]] = deque(maxlen=int(OFF_SPAN_S) + 1)
         self._falls = 0
         self._off: tuple[float, float] | None = None  # since (s), from an excess (°C)
 
@@ -116,7 +117,7 @@ class PlateTrust:
         excesses = self._excesses
         while excesses and excesses[0][0] < t_s - OFF_SPAN_S:
             excesses.popleft()
-        excesses.append((t_s, excess_c))
+        excesses.append((t_s, excess_c, bool(frame.io & IO_CONTACT)))
         if self._off is not None:
             since_s, from_c = self._off
             cooled_c = from_c * exp((since_s - t_s) / PLATE_TAU_S)
@@ -124,8 +125,8 @@ class PlateTrust:
                 self._off = None
                 excesses.clear()
             return
-        peak_c = max(e for _, e in excesses)
-        fallen = peak_c >= OFF_EXCESS_C and excess_c < OFF_PART * peak_c and bool(frame.io & IO_CONTACT)
+        peak_c = max(e for _, e, _ in excesses)
+        fallen = peak_c >= OFF_EXCESS_C and excess_c < OFF_PART * peak_c and any(c for _, _, c in excesses)
         self._falls = self._falls + 1 if fallen else 0
         if self._falls >= OFF_SURE:
             self._off = (t_s, peak_c)
