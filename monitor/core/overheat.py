@@ -23,7 +23,7 @@ GATE = 4.0
 REJECTIONS_MAX = 5
 HORIZON_S = 30.0
 HORIZON_PART = 0.6  # of the time from the highest setpoint to the limit
-HOLD_S = 2.0
+HOLD_S = 2.0  # it must stand so long; looked ahead by as much more, so that standing costs no lead
 SETTLE_S = 5.0  # of readings before the slope means anything
 GAP_S = 5.0  # without a reading, after which the filter begins anew
 
@@ -74,7 +74,7 @@ class PlateAhead:
         self._p_ss -= gain_s * self._p_ts
         self._p_ts -= gain_t * self._p_ts
         self._p_tt -= gain_t * self._p_tt
-        near = self.seconds_to_limit() < self.horizon_s() and t_s - self._begun_s >= SETTLE_S
+        near = self.seconds_to_limit() < self.horizon_s() + HOLD_S and t_s - self._begun_s >= SETTLE_S
         if not near:
             self._near_since_s = None
         elif self._near_since_s is None:
