@@ -12,6 +12,7 @@ from monitor.core.events import (
     AlarmState,
     Exposed,
     Forecast,
+    Metering,
     Overview,
     Phase,
     Priority,
@@ -74,6 +75,7 @@ def overview_from(got: Mapping[str, Any]) -> Overview:
         fields["plate"], fields["gas"] = Reading(**got["plate"]), Reading(**got["gas"])
         fields["account"] = None if got["account"] is None else Accounted(**got["account"])
         fields["forecast"] = None if got["forecast"] is None else Forecast(**got["forecast"])
+        fields["metering"] = None if got["metering"] is None else Metering(**got["metering"])
         fields["exposure"] = Exposed(**got["exposure"])
         fields["alarms"] = tuple(
             StandingAlarm(a["tag"], Priority(a["priority"]), AlarmState(a["state"]), a["since_s"], a["detail"])

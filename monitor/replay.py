@@ -162,16 +162,14 @@ def summary(live: Bench, tally: Tally) -> dict[str, Any]:
     """What `replay --json` prints."""
     counts = live.counts
     now_s = live.now.mono_s
-    account = live.account.state(now_s) if live.account is not None else None
+    account = live.account.state(now_s)
     exposure = live.exposure_now()
     return {
         "frames": {"accepted": counts.accepted, "rejected": counts.rejected, "lost": counts.lost},
         "restarts": counts.restarts,
         "drops": live.drops,
         "duration_s": now_s,
-        "account": None
-        if account is None
-        else {
+        "account": {
             "generated_mol": account.generated_mol,
             "held_mol": account.held_mol,
             "delivered_mol": account.delivered_mol,

@@ -57,6 +57,14 @@ DEFAULT_LIMITS = {
 }
 
 
+# Pairs of route and meter that make no sense, and what is wanted instead.
+SENSELESS_METERS: dict[tuple[Route, Meter], str] = {
+    ("acid-on-sulfur", "drops"): '"bubbles" or "weighings", for no acid drips',
+    ("burner", "drops"): '"weighings", for no acid drips',
+    ("burner", "bubbles"): '"weighings", for the gas is mostly air',
+}
+
+
 @cache
 def _units() -> pint.UnitRegistry[Any]:
     ureg: pint.UnitRegistry[Any] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
@@ -400,6 +408,8 @@ def run_from(data: dict[str, Any], file: str) -> RunTerms:
         raise AssertionError  # _refuse has raised
     route = cast(Route, g.choice("route", get_args(Route)))
     meter = cast(Meter, g.choice("meter", get_args(Meter)))
+    if (route, meter) in SENSELESS_METERS:
+        g.say("meter", repr(meter), f"{SENSELESS_METERS[route, meter]} on the {route} route")
     bubble = g.measured("bubble_volume", "microliter", above=0.0, high=10000.0) if meter == "bubbles" else None
     g.seen.add("bubble_volume")
     builders: dict[str, Callable[[_Table], DripTerms | AcidOnSulfurTerms | BurnerTerms]] = {

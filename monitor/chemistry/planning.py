@@ -135,6 +135,16 @@ def scrubber_capacity_mol(scrubber: ScrubberTerms) -> float:
     return scrubber.base_mol_per_l * scrubber.volume_l * SO2_PER_BASE_TO_SULFITE[scrubber.base]
 
 
+def most_so2_mol(charge: DripTerms | AcidOnSulfurTerms | BurnerTerms) -> float:
+    """All the SO2 that a charge can make by stoichiometry, mol; on the drip route its sulfur(IV)."""
+    if isinstance(charge, DripTerms):
+        return sulfur_iv_mol(charge.salt, charge.salt_mass_g.value, charge.salt_purity.value)
+    sulfur = charge.sulfur_mass_g.value / MOLAR_MASS_G_PER_MOL["S"]
+    if isinstance(charge, BurnerTerms):
+        return sulfur
+    return min(3.0 * sulfur, 1.5 * charge.acid_mol_per_l.value * charge.acid_volume_ml / 1000.0)
+
+
 def _drip(charge: DripTerms, need_mol: float | None, bench: BenchTerms | None) -> _Amounts:
     course = build_trajectory(charge)
     sulfur = sulfur_iv_mol(charge.salt, charge.salt_mass_g.value, charge.salt_purity.value)
@@ -166,7 +176,7 @@ def _acid_on_sulfur(charge: AcidOnSulfurTerms) -> _Amounts:
     acid_mol = charge.acid_mol_per_l.value * charge.acid_volume_ml / 1000.0
     excess = acid_mol / (2.0 * sulfur) - 1.0
     return _Amounts(
-        most_so2_mol=min(3.0 * sulfur, 1.5 * acid_mol),
+        most_so2_mol=most_so2_mol(charge),
         acid_mol=acid_mol,
         acid_mol_per_l=charge.acid_mol_per_l.value,
         acid_mass_percent=charge.acid_mass_fraction.value * 100.0,
@@ -178,4 +188,4 @@ def _acid_on_sulfur(charge: AcidOnSulfurTerms) -> _Amounts:
 
 def _burner(charge: BurnerTerms) -> _Amounts:
     """S + O2 → SO2: a ceiling only, for how much burns is weighed, not planned."""
-    return _Amounts(most_so2_mol=charge.sulfur_mass_g.value / MOLAR_MASS_G_PER_MOL["S"])
+    return _Amounts(most_so2_mol=most_so2_mol(charge))

@@ -1,59 +1,116 @@
-"""The sulfur account: counted drops to generated, held, delivered and locked, each with its uncertainty.
+"""The sulfur account, whatever meters it: what a run asks of it, how counts become a rate, what a weighing says.
 
-Promise: locked + generated = charged sulfur(IV) and generated = held + delivered, at every moment; delivered
-never falls. The liquor's course (`monitor.chemistry.trajectory`) depends on the acid that has gone in and on
-nothing else, so the account is a place on that course. It knows drops and run time, and nothing of alarms.
+Promise of every account: locked + generated = what the charge can make, generated = held + delivered, at every
+moment; delivered never falls but by a weighing, which is a stated step in the record. It knows counts, weighings and
+run time, and nothing of alarms. What the counts mean stands in the modules that are named after their meters.
 """
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections import deque
-from functools import lru_cache
-from math import ceil
+from math import hypot
+from typing import ClassVar, NamedTuple
 
-from monitor.chemistry.trajectory import Trajectory, build_trajectory
-from monitor.core.events import Accounted, Forecast
-from monitor.terms import BenchTerms, DripTerms, RunTerms
+from monitor.chemistry.planning import most_so2_mol
+from monitor.chemistry.substances import MOLAR_MASS_G_PER_MOL
+from monitor.chemistry.sweep import sweep_of
+from monitor.core.events import Accounted, Corrected, Forecast, Metering
+from monitor.terms import Measured, Route, RunTerms
 
 RATE_WINDOW_S = 20.0  # drop rate is counted over this (alarm table: "drop rate over 20 s")
 RELEASE_LAG_S = 5.0  # a stirred liquor gives up its excess over about this; common practice, no source
+SPENT = 0.99  # of what the charge can make, where no acid is counted
+MOST_WEIGHINGS = 500  # of one run; a person weighs some ten times, and more are refused
+
+FLASK_LOSS, SULFUR_LOSS, RECEIVER_GAIN = "flask loss", "sulfur loss", "receiver gain"
+WEIGHED_ON: dict[Route, tuple[str, ...]] = {
+    "acid-drip": (FLASK_LOSS, RECEIVER_GAIN),
+    "acid-on-sulfur": (FLASK_LOSS, RECEIVER_GAIN),
+    "burner": (SULFUR_LOSS, RECEIVER_GAIN),
+}
+AIR_RELATIVE_U, WATER_RELATIVE_U = 0.10, 0.30  # of what left with the gas by the headspace's model; judgement
 
 
-_course_of = lru_cache(maxsize=4)(build_trajectory)  # it never changes, so runs of one charge share it
+class WeighingRefusedError(ValueError):
+    """A weighing that makes no sense; the message says why. Nothing has changed."""
 
 
-class Account:
-    """The account of one run on the acid-drip route."""
+class Weighing(NamedTuple):
+    """A mass since the run began, g, with its standard uncertainty."""
 
-    def __init__(self, bench: BenchTerms, run: RunTerms) -> None:
-        if not isinstance(run.charge, DripTerms):
-            raise TypeError("the drop account is for the acid-drip route")
-        self.charge = run.charge
-        self.course: Trajectory = _course_of(run.charge)
+    what: str
+    grams: float
+    u_g: float
+
+
+class Weighed(NamedTuple):
+    """A weighing in the record, and the SO2 that it says has gone over."""
+
+    t_s: float
+    by: Weighing
+    delivered: Measured  # mol
+
+
+class Account(ABC):
+    """The account of one run. A drop here is what the counter counts: a drop of acid, or a bubble of gas."""
+
+    counts: ClassVar[str]  # "drop", "bubble", or "" where nothing is counted
+    acid_volume_ml: float | None = None  # that the run began with; None where no acid is counted
+
+    def __init__(self, run: RunTerms) -> None:
+        self.route, self.meter = run.route, run.meter
         self.need_mol = run.receiver.need_mol if run.receiver is not None else None
-        self._drop_ml = bench.drops.volume_ul.value * 1e-3
-        self._drop_relative_u = bench.drops.volume_ul.u / bench.drops.volume_ul.value
+        self.charge_mol = most_so2_mol(run.charge)
+        self._sweep = sweep_of(run.charge)
         self.drops = 0
-        self._falls: deque[tuple[float, float, int]] = deque()  # (from_s, to_s, drops) of RATE_WINDOW_S; 10/s at most
-        self._final_mol = self.course.at(run.charge.acid_volume_ml).delivered_mol
-        self._need_ml = None if self.need_mol is None else self.course.acid_ml_for_delivered(self.need_mol)
         self.last_drop_s: float | None = None
         self.delivered_mol = 0.0
+        self.weighings: list[Weighed] = []  # MOST_WEIGHINGS at most
+        self._falls: deque[tuple[float, float, int]] = deque()  # (from_s, to_s, drops) of RATE_WINDOW_S; 10/s at most
+
+    # --- what a meter makes of it -----------------------------------------------------------------------------
+
+    @abstractmethod
+    def state(self, t_s: float) -> Accounted:
+        """The account at run second `t_s`."""
+
+    @abstractmethod
+    def forecast(self, t_s: float) -> Forecast:
+        """Where the run is heading at the present rate."""
+
+    @abstractmethod
+    def metering(self) -> Metering:
+        """By what the account is kept now."""
+
+    @abstractmethod
+    def _counted(self) -> None:
+        """More has been counted."""
+
+    @abstractmethod
+    def _take(self, weighed: Weighed) -> None:
+        """Make the account agree with a weighing. Raises WeighingRefusedError and changes nothing."""
+
+    @abstractmethod
+    def _give_back(self) -> None:
+        """Make the account what it would be without the weighing that was just taken from the list."""
 
     @property
     def acid_ml(self) -> float:
-        """Acid that has gone in, mL."""
-        return self.drops * self._drop_ml
-
-    @property
-    def acid_left_fraction(self) -> float:
-        """Of the acid that the run began with, 0 to 1."""
-        return max(0.0, 1.0 - self.acid_ml / self.charge.acid_volume_ml)
+        """Acid that has gone in, mL; 0 where none is counted."""
+        return 0.0
 
     @property
     def charge_spent(self) -> bool:
-        """Whether the limiting reagent is used up: the salt's sulfur(IV) all turned, or the acid all in."""
-        return self.acid_ml >= min(self.course.acid_ml_to_spend, self.charge.acid_volume_ml)
+        """Whether the limiting reagent is used up."""
+        return self.state(0.0).generated_mol >= SPENT * self.charge_mol
+
+    @property
+    def acid_left_fraction(self) -> float:
+        """Of what the run began with, 0 to 1; where no acid is counted, 1 until the charge is spent."""
+        return 0.0 if self.charge_spent else 1.0
+
+    # --- counting ---------------------------------------------------------------------------------------------
 
     def count(self, t_s: float, new_drops: int, drop_t_s: float, since_s: float) -> None:
         """Count drops new at run second `t_s`: the newest fell at `drop_t_s`, none before `since_s`.
@@ -64,7 +121,7 @@ class Account:
             return
         self.drops += new_drops
         self.last_drop_s = last_s = max(drop_t_s, since_s)
-        self.delivered_mol = self.course.at(self.acid_ml).delivered_mol
+        self._counted()
         self._falls.append((last_s if new_drops == 1 else since_s, last_s, new_drops))
         self._forget(t_s)
 
@@ -82,49 +139,97 @@ class Account:
             drops += n if from_s >= start_s else n * (to_s - start_s) / (to_s - from_s)
         return drops * (60.0 / RATE_WINDOW_S)
 
-    def state(self, t_s: float) -> Accounted:
-        """The account at run second `t_s`."""
-        acid_ml = self.acid_ml
-        at = self.course.at(acid_ml)
-        u = self.course.uncertainty(acid_ml, self._drop_relative_u)
-        return Accounted(
-            t_s,
-            self.drops,
-            acid_ml,
-            at.generated_mol,
-            at.held_mol,
-            at.delivered_mol,
-            at.locked_mol,
-            u.generated_mol,
-            u.held_mol,
-            u.delivered_mol,
-            u.locked_mol,
-        )
+    # --- weighing ---------------------------------------------------------------------------------------------
 
-    def forecast(self, t_s: float) -> Forecast:
-        """Where the run is heading at the present drip rate.
+    def weigh(self, t_s: float, who: str, weighing: Weighing) -> Corrected:
+        """Take a weighing into the account.
 
-        `still_to_come_mol` is what goes over by itself if the tap is shut now: the part of the delivered figure
-        that is still on its way, since a liquor gives up its excess only over some seconds.
+        Raises:
+            WeighingRefusedError: it makes no sense; nothing has changed.
         """
-        rate = self.drip_per_min(t_s)
-        acid_ml, drop_ml = self.acid_ml, self._drop_ml
-        here = self.delivered_mol
-        before = self.course.at(max(0.0, acid_ml - drop_ml)).delivered_mol
-        per_drop_mol = max(0.0, here - before) if self.drops else 0.0
-        drops_to_need: int | None = None
-        minutes: float | None = None
-        if self._need_ml is not None:
-            drops_to_need = max(0, ceil((self._need_ml - acid_ml) / drop_ml - 1e-9))
-            if rate > 0.0 or drops_to_need == 0:
-                minutes = drops_to_need / rate if drops_to_need else 0.0
-        return Forecast(
-            drip_per_min=rate,
-            delivery_mol_per_min=per_drop_mol * rate,
-            final_delivered_mol=max(self._final_mol, here),
-            still_to_come_mol=per_drop_mol * rate * (RELEASE_LAG_S / 60.0),
-            need_mol=self.need_mol,
-            drops_to_need=drops_to_need,
-            minutes_to_need=minutes,
-            acid_left_ml=max(0.0, self.charge.acid_volume_ml - acid_ml),
+        self._refuse_nonsense(weighing)
+        weighed = Weighed(t_s, weighing, self._delivered_by(weighing))
+        if weighed.delivered.value > self.charge_mol + 3.0 * weighed.delivered.u:
+            raise WeighingRefusedError(
+                f"{weighing.grams:g} g would be {weighed.delivered.value:.3f} mol of SO2, and all the charge makes "
+                f"no more than {self.charge_mol:.3f} mol"
+            )
+        before, meter_before = self.state(t_s), self.metering()
+        self._take(weighed)
+        self.weighings.append(weighed)
+        return self._corrected(t_s, who, weighed, before, meter_before)
+
+    def undo_weighing(self, t_s: float, who: str) -> Corrected:
+        """Take the newest weighing back out of the account.
+
+        Raises:
+            WeighingRefusedError: there is none.
+        """
+        if not self.weighings:
+            raise WeighingRefusedError("there is no weighing to undo")
+        before, meter_before = self.state(t_s), self.metering()
+        weighed = self.weighings.pop()
+        self._give_back()
+        undone = weighed._replace(by=weighed.by._replace(what=f"undo {weighed.by.what}"))
+        return self._corrected(t_s, who, undone, before, meter_before)
+
+    def _corrected(self, t_s: float, who: str, w: Weighed, before: Accounted, meter: Metering) -> Corrected:
+        after, meter_after = self.state(t_s), self.metering()
+        return Corrected(
+            t_s=t_s,
+            who=who,
+            what=w.by.what,
+            grams=w.by.grams,
+            u_g=w.by.u_g,
+            weighed_mol=w.delivered.value,
+            u_weighed_mol=w.delivered.u,
+            delivered_before_mol=before.delivered_mol,
+            u_before_mol=before.u_delivered_mol,
+            delivered_after_mol=after.delivered_mol,
+            u_after_mol=after.u_delivered_mol,
+            volume_before_ul=meter.volume_ul,
+            u_volume_before_ul=meter.u_volume_ul,
+            volume_after_ul=meter_after.volume_ul,
+            u_volume_after_ul=meter_after.u_volume_ul,
         )
+
+    def _refuse_nonsense(self, w: Weighing) -> None:
+        known = WEIGHED_ON[self.route]
+        if w.what not in known:
+            raise WeighingRefusedError(
+                f"'{w.what[:40]}' is not weighed on the {self.route} route; wanted is {' or '.join(known)}"
+            )
+        if w.grams <= 0.0:
+            raise WeighingRefusedError(f"found {w.grams:g} g; a {w.what} is the grams since the run began, above 0")
+        if w.u_g <= 0.0:
+            raise WeighingRefusedError(f"found an uncertainty of {w.u_g:g} g; wanted is that of the balance, above 0")
+        if len(self.weighings) >= MOST_WEIGHINGS:
+            raise WeighingRefusedError(f"this run has {MOST_WEIGHINGS} weighings, and takes no more")
+        if self.weighings and self.weighings[-1].by == w:
+            raise WeighingRefusedError(f"this weighing, {w.grams:g} g {w.what}, is in the account already")
+        for past in reversed(self.weighings):
+            if past.by.what == w.what:
+                if w.grams < past.by.grams - 2.0 * hypot(w.u_g, past.by.u_g):
+                    raise WeighingRefusedError(
+                        f"the {w.what} was {past.by.grams:g} g before and cannot become {w.grams:g} g; "
+                        "if that one was wrong, undo it first"
+                    )
+                return
+
+    def _delivered_by(self, w: Weighing) -> Measured:
+        """The SO2 that has gone over by a weighing, mol: what is weighed is the gas, with the air and water in it.
+
+        The flask is weighed with all that stands on it, the acid's funnel too. A receiver is taken to keep all that
+        reaches it, burning sulfur to turn to SO2 alone.
+        """
+        if w.what == SULFUR_LOSS:
+            return Measured(w.grams / MOLAR_MASS_G_PER_MOL["S"], w.u_g / MOLAR_MASS_G_PER_MOL["S"])
+        molar_g = MOLAR_MASS_G_PER_MOL["SO2"]
+        if w.what == RECEIVER_GAIN:
+            return Measured(w.grams / molar_g, w.u_g / molar_g)
+        so2_mol, air_g, water_g = w.grams / molar_g, 0.0, 0.0
+        for _ in range(30):
+            air_g, water_g = self._sweep.air_and_water_g(so2_mol)
+            so2_mol = max(0.0, w.grams - air_g - water_g) / molar_g
+        u_g = hypot(w.u_g, AIR_RELATIVE_U * air_g, WATER_RELATIVE_U * water_g)
+        return Measured(so2_mol, u_g / molar_g)

@@ -10,9 +10,11 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from monitor.core import frames
-from monitor.core.account import Account
+from monitor.core.account import Weighing, WeighingRefusedError
+from monitor.core.accounts import account_of
 from monitor.core.alarms import LATCHED, STANDING, AlarmBook, Input, RefusedError
 from monitor.core.catalogue import HEARD_ONLY_IN
+from monitor.core.corrections import correction_words
 from monitor.core.dripcheck import DripCheck
 from monitor.core.events import (
     Answered,
@@ -33,12 +35,13 @@ from monitor.core.events import (
 )
 from monitor.core.exposure import Exposure
 from monitor.core.frames import AnswerFrame, Decoder, FrameRejected, HelloFrame, SampleFrame
+from monitor.core.hotsource import HotAdvice
 from monitor.core.rules import Condition, Facts, Rules
 from monitor.core.sensing import GasSense, PlateSense, gas_trip_sum, tc_trip_quarters
 from monitor.core.timeline import Timeline
 from monitor.core.trust import GasTrust, PlateTrust
-from monitor.core.watches import Watches
-from monitor.terms import BenchTerms, DripTerms, RunTerms
+from monitor.core.watches import MAKING, Watches
+from monitor.terms import BenchTerms, RunTerms
 
 GRID_S = 0.5  # exact in binary, so that the grid never drifts
 GAS_OFF_DELAY_S = 60.0  # or twice T90 if that is longer (alarm table)
@@ -70,7 +73,8 @@ class Bench:
         self._plate_sense, self._gas_sense = PlateSense(bench.thermocouple), GasSense(bench.gas)
         self._plate_trust, self._gas_trust, self._drip_check = PlateTrust(), GasTrust(bench.gas), DripCheck()
         self._watches = Watches(bench, run, recording=recording)
-        self.account = Account(bench, run) if isinstance(run.charge, DripTerms) else None
+        self.account = account_of(bench, run)
+        self._hot_advice = HotAdvice(run)
         self._exposure = Exposure(start.mono_s)
         self._rules = Rules(bench.limits)
         gas_off_s = max(GAS_OFF_DELAY_S, 2.0 * bench.gas.t90_s)
@@ -167,8 +171,9 @@ class Bench:
             sample_age_s=None if s is None else t_s - self._heard_s,
             plate=s.plate if s is not None and known else silent,
             gas=s.gas if s is not None and known else silent,
-            account=self.account.state(t_s) if self.account is not None else None,
-            forecast=self.account.forecast(t_s) if self.account is not None else None,
+            account=self.account.state(t_s),
+            forecast=self.account.forecast(t_s),
+            metering=self.account.metering(),
             exposure=self._exposure.at(t_s),
             alarms=self._alarms.standing(),
             frames_accepted=self._accepted,
@@ -228,6 +233,9 @@ class Bench:
         words = self._watches.on_time(at, self.phase, plate, self.account, self._link_is_lost(t_s))
         for condition in self._rules.said(words):
             self._note(condition, at, out)
+        known = plate.value if plate is not None and not self._link_is_lost(t_s) else None
+        advice = self._hot_advice.on_time(t_s, self.phase in MAKING, known, self.account)
+        out.extend(Noted(t_s, "advice", text) for text in advice)
         out.extend(self._alarms.pass_time(at))
         self._settle_permit(at, out)
         if send and not self._recording:
@@ -289,7 +297,7 @@ class Bench:
         self._drops += new
         if self.phase is Phase.GETTING_READY and (self._recording or self._permit_asked):
             self._enter(Phase.GENERATING, "", at, out)
-        if self.account is not None:
+        if self.account.counts:
             since_drop_s = ((frame.ms - frame.drop_ms) % (1 << 32)) * 0.001
             drop_t_s = max(t_s - since_drop_s, 0.0) if since_drop_s < 3600.0 else t_s
             self.account.count(t_s, new, drop_t_s, t_s if self._sample is None else self._sample.t_s)
@@ -400,7 +408,21 @@ class Bench:
         if r.kind == "note":
             out.append(Noted(at.mono_s, "note", f"{r.who}: {r.arg('text')}"))
             return "noted"
+        if r.kind in ("weighing", "undo-weighing"):
+            return self._weigh(r, at, out)
         return self._hear_the_shell(r, at, out)
+
+    def _weigh(self, r: Request, at: Instant, out: list[Event]) -> str:
+        try:
+            if r.kind == "undo-weighing":
+                corrected = self.account.undo_weighing(at.mono_s, r.who)
+            else:
+                weighing = Weighing(str(r.arg("what")), float(r.arg("grams")), float(r.arg("u_g")))
+                corrected = self.account.weigh(at.mono_s, r.who, weighing)
+        except WeighingRefusedError as why:
+            raise RefusedError(str(why)) from why
+        out.extend((corrected, self.account.state(at.mono_s)))
+        return correction_words(corrected, self.account.counts)
 
     def _ask_permit(self, on: bool, who: str, at: Instant, out: list[Event]) -> str:
         if not on:

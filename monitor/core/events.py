@@ -142,6 +142,42 @@ class Accounted(NamedTuple):
     u_locked_mol: float
 
 
+class Metering(NamedTuple):
+    """By what the account is kept: the counted volume now and as stated, µL, and the weighings taken into it."""
+
+    meter: str
+    volume_ul: float | None  # None where nothing is counted
+    u_volume_ul: float | None
+    stated_volume_ul: float | None
+    u_stated_volume_ul: float | None
+    weighings: int
+    weighed_s: float | None
+
+
+class Corrected(NamedTuple):
+    """A weighing, or the undoing of one, and the step that the account made by it. Uncertainties with k = 1.
+
+    `weighed_mol` is the SO2 that had gone over by the weighing; volumes are those of a drop or bubble, None where
+    none is counted.
+    """
+
+    t_s: float
+    who: str
+    what: str
+    grams: float
+    u_g: float
+    weighed_mol: float
+    u_weighed_mol: float
+    delivered_before_mol: float
+    u_before_mol: float
+    delivered_after_mol: float
+    u_after_mol: float
+    volume_before_ul: float | None
+    u_volume_before_ul: float | None
+    volume_after_ul: float | None
+    u_volume_after_ul: float | None
+
+
 class Forecast(NamedTuple):
     """Where the run is heading; None where the files or the present rate do not say enough."""
 
@@ -240,6 +276,7 @@ class Overview(NamedTuple):
     frames_rejected: int
     frames_lost: int
     restarts: int
+    metering: Metering | None = None
     plate_minutes_to_limit: float | None = None  # at the present slope; None when it does not rise, or slowly
 
 
@@ -249,6 +286,7 @@ Event = (
     | Rejected
     | Noted
     | Accounted
+    | Corrected
     | Exposed
     | AlarmChanged
     | PermitChanged

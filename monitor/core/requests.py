@@ -25,6 +25,8 @@ KINDS: dict[str, dict[str, str]] = {
     "permit": {"on": _SWITCH},
     "phase": {"phase": _TEXT},
     "note": {"text": _TEXT},
+    "weighing": {"what": _TEXT, "grams": _NUMBER, "u_g": _NUMBER},  # since the run began; the time is now
+    "undo-weighing": {},
     "stop": {},
     # told by the shell
     "port": {"open": _SWITCH, "text": _TEXT},

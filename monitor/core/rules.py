@@ -45,7 +45,7 @@ class Facts(NamedTuple):
     sample: Sampled | None
     sample_age_s: float  # since the newest valid sample, or since the start
     garbled: bool  # bytes arrive, but no frame among them since the newest valid sample
-    account: Account | None
+    account: Account
     exposure: Exposed
     accepted: int
     rejected: int
@@ -178,8 +178,12 @@ class Rules:
             words += "; bytes arrive but none makes a frame: wrong device, wrong baud, or a broken line"
         yield from self._changed("LINK-LOST", lost, words)
         yield from self._over_a_minute(f)
-        if f.account is not None:
-            yield from self._of_the_drip(f, f.account, lost)
+        account = f.account
+        if account.counts == "drop":
+            yield from self._of_the_acid(f, account)
+        if account.counts:
+            yield from self._of_the_count(f, account, lost)
+        yield from self._of_the_charge(account)
 
     def _over_a_minute(self, f: Facts) -> Iterator[Condition]:
         minute = self._minute
@@ -200,7 +204,7 @@ class Rules:
         words = "the gate is dark" if dark else f.drip_fault or words
         yield from self._changed("DRIP-BLOCKED", dark or splash or f.drip_fault is not None, words)
 
-    def _of_the_drip(self, f: Facts, account: Account, link_lost: bool) -> Iterator[Condition]:
+    def _of_the_acid(self, f: Facts, account: Account) -> Iterator[Condition]:
         found = self._fast.feed(Reading(account.drip_per_min(f.t_s)))
         if found is not None:
             yield found
@@ -209,23 +213,28 @@ class Rules:
         here = f.drops - self._phase_drops
         unasked = f.phase is not Phase.GENERATING and here >= UNASKED_DROPS and account.drip_per_min(f.t_s) > 0.0
         yield from self._changed("DRIP-UNASKED", unasked, f"drops fall in the phase '{f.phase.value}'")
+        if account.acid_volume_ml is not None:
+            low = account.acid_left_fraction <= ACID_LOW_PART
+            yield from self._changed("ACID-LOW", low, f"{account.acid_ml:.1f} mL of {account.acid_volume_ml:g} mL in")
+
+    def _of_the_count(self, f: Facts, account: Account, link_lost: bool) -> Iterator[Condition]:
         last_s = account.last_drop_s
         still_s = 0.0 if last_s is None else f.t_s - last_s
-        acid_left = account.acid_left_fraction
         stalled = (
             last_s is not None
             and f.phase is Phase.GENERATING
-            and acid_left > 0.0
+            and account.acid_left_fraction > 0.0
             and still_s >= self._limits.drip_stalled_s
         )
         if not link_lost:  # else nobody knows, and LINK-LOST says so
-            yield from self._changed("DRIP-STALLED", stalled, f"no drop for {self._limits.drip_stalled_s:g} s")
-        low = acid_left <= ACID_LOW_PART
-        yield from self._changed(
-            "ACID-LOW", low, f"{account.acid_ml:.1f} mL of {account.charge.acid_volume_ml:g} mL in"
-        )
+            words = f"no {account.counts} for {self._limits.drip_stalled_s:g} s"
+            yield from self._changed("DRIP-STALLED", stalled, words)
+
+    def _of_the_charge(self, account: Account) -> Iterator[Condition]:
         spent = account.charge_spent
-        yield from self._changed("CHARGE-SPENT", spent, f"after {account.acid_ml:.1f} mL of acid")
+        by_acid = account.acid_volume_ml is not None
+        words = f"after {account.acid_ml:.1f} mL of acid" if by_acid else f"{account.delivered_mol:.3f} mol gone over"
+        yield from self._changed("CHARGE-SPENT", spent, words)
         if account.need_mol is not None:
             delivered = account.delivered_mol
             enough = delivered >= account.need_mol

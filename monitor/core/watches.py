@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from monitor.core.account import Account
-from monitor.core.events import Instant, Phase, Reading
+from monitor.core.events import Forecast, Instant, Phase, Reading
+from monitor.core.hotsource import HotSource
 from monitor.core.overheat import PlateAhead
 from monitor.core.suckback import SuckBack
 from monitor.core.upkeep import CLOCK_STEP_S, Scrubber, overdue
 from monitor.terms import AcidOnSulfurTerms, BenchTerms, RunTerms
 
 WINDOW_DEADBAND_C = 2.0  # alarm table
-COOLED_C = 20.0  # under the window: hot acid makes hardly any gas there and its own gas shrinks
 MAKING = frozenset({Phase.GENERATING, Phase.RUNNING_OUT, Phase.CLOSING_DOWN})
 _DAY_S = 86400.0
 
@@ -38,7 +38,7 @@ class Watches:
         self._overdue: str | None = None
         self._ahead_of_mono_s: float | None = None
         self._low = False
-        self._was_hot = False
+        self._hot = HotSource(run)
 
     def on_sample(self, t_s: float, plate: Reading) -> None:
         """Look at a sample."""
@@ -53,7 +53,7 @@ class Watches:
         return f"the time of day jumped by {ahead_s - before_s:+.0f} s"
 
     def on_time(
-        self, at: Instant, phase: Phase, plate: Reading | None, account: Account | None, link_lost: bool
+        self, at: Instant, phase: Phase, plate: Reading | None, account: Account, link_lost: bool
     ) -> Iterator[Word]:
         """Look at what needs no single sample; give what is so by tag."""
         if not self._recording:
@@ -65,23 +65,27 @@ class Watches:
         if link_lost:  # else nobody knows, and LINK-LOST says so
             return
         yield "PLATE-RISING", self.plate.words()
-        if account is not None:
-            yield from self._of_the_account(at.mono_s, phase, account)
-        if self._window_c is not None and plate is not None and plate.value is not None:
-            yield from self._of_the_window(self._window_c[0], phase, plate.value)
-
-    def _of_the_account(self, t_s: float, phase: Phase, account: Account) -> Iterator[Word]:
-        ahead = account.forecast(t_s)
+        ahead = account.forecast(at.mono_s)
         yield "SCRUBBER-LOW", self._scrubber.words(account.delivered_mol, ahead.final_delivered_mol)
-        if account.last_drop_s is not None:
-            per_drop_mol = ahead.delivery_mol_per_min / ahead.drip_per_min if ahead.drip_per_min > 0.0 else 0.0
-            self._suck_back.feed(t_s, account.delivered_mol, per_drop_mol, account.drops, account.last_drop_s)
-        yield "SUCK-BACK", self._suck_back.words() if phase in MAKING else None
+        back = self._of_the_flow(at.mono_s, ahead, account)
+        if phase not in MAKING:
+            self._hot.forget()
+            back = None
+        plate_c = plate.value if plate is not None else None
+        if self._window_c is not None and plate_c is not None:
+            yield "PLATE-LOW", self._under_window(self._window_c[0], phase, plate_c)
+        if phase in MAKING:
+            back = self._hot.words(plate_c) or back
+        yield "SUCK-BACK", back
 
-    def _of_the_window(self, low_c: float, phase: Phase, plate_c: float) -> Iterator[Word]:
-        making = phase in MAKING
-        self._low = making and (plate_c < low_c if not self._low else plate_c < low_c + WINDOW_DEADBAND_C)
-        yield "PLATE-LOW", f"{plate_c:.0f} °C, the window begins at {low_c:g} °C" if self._low else None
-        self._was_hot = making and (self._was_hot or plate_c >= low_c)
-        cooled = self._was_hot and plate_c < low_c - COOLED_C
-        yield "SUCK-BACK", f"the flask cools: plate at {plate_c:.0f} °C, it was over {low_c:g} °C" if cooled else None
+    def _of_the_flow(self, t_s: float, ahead: Forecast, account: Account) -> str | None:
+        if account.last_drop_s is None:
+            return None
+        per_drop_mol = ahead.delivery_mol_per_min / ahead.drip_per_min if ahead.drip_per_min > 0.0 else 0.0
+        self._suck_back.feed(t_s, account.delivered_mol, per_drop_mol, account.drops, account.last_drop_s)
+        return self._suck_back.words()
+
+    def _under_window(self, low_c: float, phase: Phase, plate_c: float) -> str | None:
+        edge_c = low_c + WINDOW_DEADBAND_C if self._low else low_c
+        self._low = phase in MAKING and plate_c < edge_c
+        return f"{plate_c:.0f} °C, the window begins at {low_c:g} °C" if self._low else None

@@ -13,7 +13,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from monitor.core.events import Instant, Request
+from monitor.core.events import Corrected, Instant, Request
 from monitor.core.requests import BadRequestError, from_json
 from monitor.errors import LogError
 
@@ -147,6 +147,11 @@ class LogReader:
             (t_s, what, text)
             for t_s, what, text in self._all("SELECT t_s, what, text FROM note ORDER BY id DESC LIMIT ?", limit)
         ]
+
+    def corrections(self, limit: int = 50) -> list[Corrected]:
+        """The newest weighings and undoings with the steps that they made, newest first."""
+        rows = self._all("SELECT * FROM correction ORDER BY id DESC LIMIT ?", limit)
+        return [Corrected(*row[1:]) for row in rows]
 
     def answer(self, request_id: str) -> tuple[bool, str] | None:
         """What became of a request: accepted or not, and the words; None while there is no answer."""

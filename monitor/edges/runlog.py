@@ -21,6 +21,7 @@ from monitor.core.events import (
     Accounted,
     AlarmChanged,
     Answered,
+    Corrected,
     Event,
     Exposed,
     Instant,
@@ -300,6 +301,8 @@ class Rows:
                     e.detail,
                 ),
             )
+        elif isinstance(e, Corrected):
+            put("correction", (None, *e))
         elif isinstance(e, Rejected):
             put("rejected", (None, e.t_s, e.cause, e.line))
         elif isinstance(e, Noted):
@@ -353,7 +356,7 @@ def overview_json(o: Overview) -> str:
     for key in ("plate", "gas"):
         reading: Reading = plain[key]
         plain[key] = reading._asdict()
-    for key in ("account", "forecast", "exposure"):
+    for key in ("account", "forecast", "exposure", "metering"):
         if plain[key] is not None:
             plain[key] = plain[key]._asdict()
     plain["alarms"] = [{**a._asdict(), "priority": a.priority.value, "state": a.state.value} for a in o.alarms]

@@ -18,6 +18,13 @@ CREATE TABLE account (
     generated_mol REAL NOT NULL, held_mol REAL NOT NULL, delivered_mol REAL NOT NULL, locked_mol REAL NOT NULL,
     u_generated_mol REAL NOT NULL, u_held_mol REAL NOT NULL, u_delivered_mol REAL NOT NULL, u_locked_mol REAL NOT NULL
 ) STRICT;
+-- Weighings, and the step that the account made by each; an undoing is a row of its own. Volumes: of a drop or bubble.
+CREATE TABLE correction (
+    id INTEGER PRIMARY KEY, t_s REAL NOT NULL, who TEXT NOT NULL, what TEXT NOT NULL, grams REAL NOT NULL,
+    u_g REAL NOT NULL, weighed_mol REAL NOT NULL, u_weighed_mol REAL NOT NULL, delivered_before_mol REAL NOT NULL,
+    u_before_mol REAL NOT NULL, delivered_after_mol REAL NOT NULL, u_after_mol REAL NOT NULL,
+    volume_before_ul REAL, u_volume_before_ul REAL, volume_after_ul REAL, u_volume_after_ul REAL
+) STRICT;
 CREATE TABLE exposure (
     t_s REAL PRIMARY KEY, stel_ppm REAL NOT NULL, stel_max_ppm REAL NOT NULL, stel_unknown_s REAL NOT NULL,
     twa_ppm REAL NOT NULL, unknown_s REAL NOT NULL

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.chemistry.substances import sulfur_iv_mol
-from monitor.core.account import Account
+from monitor.core.dropaccount import DropAccount
 from monitor.core.events import Accounted
 from monitor.terms import Acid, DripTerms, Measured, Salt
 from tests.core.lines import BoardScript
@@ -76,7 +76,7 @@ def test_acid_is_drops_times_their_volume() -> None:
     run.sample()
     run.samples(100.0, lambda board: board.drop())
     account = run.bench.account
-    assert account is not None
+    assert isinstance(account, DropAccount)
     assert account.drops == 1000
     assert account.acid_ml == pytest.approx(38.4)
 
@@ -113,7 +113,7 @@ def _once_a_second(board: BoardScript) -> None:
 
 def test_rate_is_drops_over_twenty_seconds() -> None:
     """The rate is the drops of the last 20 s, three times over a minute."""
-    account = Account(BENCH, SMALL)
+    account = DropAccount(BENCH, SMALL)
     for n in range(1, 11):
         account.count(float(n), 1, float(n), n - 1.0)
     assert account.drip_per_min(10.0) == 30.0
@@ -125,7 +125,7 @@ def test_rate_is_drops_over_twenty_seconds() -> None:
 @given(st.lists(st.tuples(st.floats(0.05, 30.0), st.integers(1, 200), st.floats(-50.0, 0.0)), max_size=40))
 def test_rate_is_never_negative_nor_more_than_all_that_fell(steps: list[tuple[float, int, float]]) -> None:
     """Whatever the board says of when a drop fell, the rate is not negative, nor more than all drops give."""
-    account = Account(BENCH, SMALL)
+    account = DropAccount(BENCH, SMALL)
     t_s = 0.0
     for gap_s, fell, late_s in steps:
         before_s, t_s = t_s, t_s + gap_s
@@ -139,7 +139,7 @@ def test_minutes_to_need_follow_the_rate() -> None:
     run.sample()
     run.samples(30.0, _once_a_second)
     account = run.bench.account
-    assert account is not None
+    assert isinstance(account, DropAccount)
     forecast = account.forecast(run.t_s)
     assert forecast.drip_per_min == pytest.approx(60.0)
     assert forecast.drops_to_need is not None
@@ -152,7 +152,7 @@ def test_minutes_to_need_follow_the_rate() -> None:
 def test_the_drops_calibration_is_in_the_uncertainty() -> None:
     """A drop volume known twice as badly makes every figure after the first gas less certain."""
     worse = replace(BENCH, drops=replace(BENCH.drops, volume_ul=Measured(38.4, 1.2)))
-    fine, coarse = Account(BENCH, SMALL), Account(worse, SMALL)
+    fine, coarse = DropAccount(BENCH, SMALL), DropAccount(worse, SMALL)
     for account in (fine, coarse):
         account.count(1.0, 150, 1.0, 0.0)
     assert coarse.state(1.0).u_delivered_mol > fine.state(1.0).u_delivered_mol

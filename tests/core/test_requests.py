@@ -21,6 +21,8 @@ GOOD = [
     ("permit", {"on": True}),
     ("phase", {"phase": "running out"}),
     ("note", {"text": "Grüße, µL, 硫"}),
+    ("weighing", {"what": "flask loss", "grams": 12.3, "u_g": 0.1}),
+    ("undo-weighing", {}),
     ("stop", {}),
     ("port", {"open": False, "text": "unplugged"}),
     ("log", {"failing": True, "text": "disk full"}),

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from monitor.core.dropaccount import DropAccount
 from monitor.core.events import AlarmState
 from tests.core.lines import DARK, GAS, OVERHEAT, BoardScript, tc_word
 from tests.core.runs import BENCH, DRIP, LIMITS, SMALL, Run, alarms, ppm_sum, raised, returned, warm
@@ -437,7 +438,7 @@ def test_acid_and_charge_and_enough() -> None:
         for tag, _t in raised(run.samples(1.0)):
             at[tag] = run.bench.drops
     account = run.bench.account
-    assert account is not None
+    assert isinstance(account, DropAccount)
     need_ml = account.course.acid_ml_for_delivered(0.03)
     assert need_ml is not None
     assert at == {

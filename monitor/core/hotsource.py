@@ -1,0 +1,125 @@
+"""Sources that are hot: acid on sulfur that cools or grows too hot, a flame that goes out, a gas line that narrows.
+
+Each is told from the plate and the count, and says so in words. The limits are common practice, no source; the window
+is the run file's.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+from monitor.core.account import Account
+from monitor.terms import AcidOnSulfurTerms, BurnerTerms, RunTerms
+
+COOLED_C = 20.0  # under the window: hot acid makes hardly any gas there and its own gas shrinks
+LIT_C = 120.0  # a thermocouple at burning sulfur reads more (it melts at 115 °C, CRC Handbook)
+FLAME_FALL_C = 25.0  # under the highest of the last three minutes, and
+FALL_IN_S = 180.0
+WINDOW_DEADBAND_C = 2.0  # alarm table
+NARROW_OVER_S = 300.0  # two spans of this length are compared
+NARROWED = 0.6  # of the count before; an acid on sulfur at a steady heat loses far less in five minutes
+NARROW_LEAST = 40  # counted in the first span, else scatter says it
+HELD_C = 5.0  # the plate stood so still over both spans
+LATE_PART = 0.7  # of the charge; past it the rate falls by itself
+EVERY_S = 10.0
+
+
+class HotSource:
+    """What the plate says of a hot source that has made gas: it cools, and gas stops or turns back."""
+
+    def __init__(self, run: RunTerms) -> None:
+        charge = run.charge
+        self._low_c = charge.window_c[0] if isinstance(charge, AcidOnSulfurTerms) else None
+        self._burner = isinstance(charge, BurnerTerms)
+        self._was_hot = False
+        self._words: str | None = None
+
+    def forget(self) -> None:
+        """No gas is being made: what was hot before counts no more."""
+        self._was_hot = False
+        self._words = None
+
+    def words(self, plate_c: float | None) -> str | None:
+        """What is wrong at such a plate, or None; an unknown one changes nothing."""
+        if plate_c is not None:
+            self._words = self._at(plate_c)
+        return self._words
+
+    def _at(self, plate_c: float) -> str | None:
+        hot_c = LIT_C if self._burner else self._low_c
+        if hot_c is None:
+            return None
+        self._was_hot = self._was_hot or plate_c >= hot_c
+        if not self._was_hot or plate_c >= hot_c - COOLED_C:
+            return None
+        if self._burner:
+            return f"the burner cools, {plate_c:.0f} °C: the flame is out, only air is drawn over"
+        return f"the flask cools: plate at {plate_c:.0f} °C, it was over {hot_c:g} °C"
+
+
+class HotAdvice:
+    """Advice for the record while gas is being made, each said once until it no longer holds."""
+
+    def __init__(self, run: RunTerms) -> None:
+        charge = run.charge
+        self._window_c = charge.window_c if isinstance(charge, AcidOnSulfurTerms) else None
+        self._burner = isinstance(charge, BurnerTerms)
+        self._past: deque[tuple[float, float, int]] = deque()  # (s, plate °C, count), one in 10 s of ten minutes
+        self._said: set[str] = set()
+
+    def on_time(self, t_s: float, making: bool, plate_c: float | None, account: Account) -> list[str]:
+        """What there is to be said anew."""
+        past = self._past
+        if not making or plate_c is None:
+            past.clear()
+            return []
+        if past and t_s - past[-1][0] < EVERY_S:
+            return []
+        past.append((t_s, plate_c, account.drops))
+        while past[0][0] < t_s - 2.0 * NARROW_OVER_S - EVERY_S:
+            past.popleft()
+        found = {"hot": self._too_hot(plate_c), "flame": self._flame(t_s), "line": self._line(account)}
+        new = [words for key, words in found.items() if words is not None and key not in self._said]
+        self._said = {key for key, words in found.items() if words is not None}
+        return new
+
+    def _too_hot(self, plate_c: float) -> str | None:
+        if self._window_c is None:
+            return None
+        high_c = self._window_c[1] - (WINDOW_DEADBAND_C if "hot" in self._said else 0.0)
+        if plate_c <= high_c:
+            return None
+        return (
+            f"plate at {plate_c:.0f} °C, over the window's {self._window_c[1]:g} °C: acid distils and sulfur carries "
+            "over into the line; turn the heat down"
+        )
+
+    def _flame(self, t_s: float) -> str | None:
+        if not self._burner:
+            return None
+        top_c = max(c for s, c, _ in self._past if s >= t_s - FALL_IN_S)
+        now_c = self._past[-1][1]
+        if top_c < LIT_C or now_c > top_c - FLAME_FALL_C:
+            return None
+        return (
+            f"the burner fell from {top_c:.0f} to {now_c:.0f} °C: the flame may be out; look at it from aside, and "
+            "light it again only with the draught on"
+        )
+
+    def _line(self, account: Account) -> str | None:
+        past = self._past
+        if self._window_c is None or account.counts != "bubble":
+            return None
+        if past[-1][0] - past[0][0] < 2.0 * NARROW_OVER_S or account.delivered_mol > LATE_PART * account.charge_mol:
+            return None
+        plates = [c for _, c, _ in past]
+        if max(plates) - min(plates) > HELD_C:
+            return None
+        middle = next(n for s, _, n in past if s >= past[-1][0] - NARROW_OVER_S)
+        before, now = middle - past[0][2], past[-1][2] - middle
+        if before < NARROW_LEAST or now >= NARROWED * before:
+            return None
+        return (
+            f"{now} bubbles in five minutes after {before}, while the plate holds: the gas line narrows (sulfur that "
+            "sets in it), or a joint leaks before the counter"
+        )
