@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from monitor import options
 from monitor.errors import RefusalError
 
 CAUTION = (
@@ -65,6 +66,8 @@ def build_parser() -> argparse.ArgumentParser:
     p.add_argument("--run", type=Path, required=True, help="run.toml: the generation")
     p.add_argument("--json", action="store_true", help="print JSON alone")
     p.set_defaults(do=_replay)
+
+    options.add_calibrate(commands)
     return parser
 
 

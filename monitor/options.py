@@ -1,0 +1,69 @@
+"""The options of `calibrate` and `check`. Nothing is loaded for them until one is run."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+
+def add_calibrate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add `calibrate` and its kinds to the command line."""
+    parser = commands.add_parser("calibrate", help="calibrate drops, bubbles, thermocouple or gas sensor; bump test")
+    kinds = parser.add_subparsers(dest="kind", required=True, metavar="KIND")
+
+    def kind(name: str, says: str) -> argparse.ArgumentParser:
+        p = kinds.add_parser(
+            name, help=says, description=f"{says}. The result goes into the file; the old one is kept."
+        )
+        p.set_defaults(do=_calibrate)
+        p.add_argument("--port", nargs="?", const="", help="read the board (bench.toml's port, or this one)")
+        return p
+
+    for name, what in (("drops", "drop"), ("bubbles", "bubble")):
+        p = kind(name, f"volume of one {what}, from repeats of a count and an amount")
+        p.add_argument("--repeat", action="append", default=[], metavar='"COUNT AMOUNT"', help='as in "120 4.6"')
+        p.add_argument("--resolution", required=True, help='least step that is read: "0.1 mL"; "0.001 g" for drops')
+        p.add_argument("--permit", action="store_true", help="give the permit meanwhile, where the drip needs it")
+        p.add_argument("--tolerance", help='of the vessel or balance itself, plus or minus: "0.1 mL"')
+        if name == "drops":
+            p.add_argument("--bench", type=Path, required=True, help="bench.toml: gets the result")
+            p.add_argument("--density", help='where drops are weighed: "1.149 +/- 0.002 g/mL"')
+            p.add_argument("--acid", choices=("HCl", "H2SO4"), help="where drops are weighed, instead of --density")
+            p.add_argument("--strength", help='of --acid, by mass: "30 +/- 0.5 %%"')
+        else:
+            p.add_argument("--run", type=Path, required=True, help="run.toml: gets the result")
+            p.add_argument("--bench", type=Path, help="bench.toml: its port, where --port names none")
+    p = kind("thermocouple", "offset, from ice and from steam")
+    _bench(p)
+    p.add_argument("--ice", help='the plate as so2bench shows it, the junction in ice and water: "0.2 degC"')
+    p.add_argument("--steam", help='the same in steam over boiling water: "99.1 degC"')
+    p.add_argument("--pressure", required=True, help='of the air in the room, not at sea level: "1002 +/- 1 hPa"')
+    _seconds(p)
+    p = kind("gas-zero", "the gas sensor's zero, in clean air")
+    _bench(p)
+    p.add_argument("--sums", nargs="+", type=float, default=[], help="values of gas_sum, where no board is read")
+    _seconds(p)
+    p = kind("gas-span", "the gas sensor's slope, in a gas of known strength; after gas-zero")
+    _bench(p)
+    p.add_argument("--gas", required=True, help='the test gas: "10 +/- 0.2 ppm"')
+    p.add_argument("--sums", nargs="+", type=float, default=[], help="values of gas_sum, where no board is read")
+    _seconds(p)
+    p = kind("bump", "whether the gas sensor is alive: half of the test gas within twice its T90")
+    _bench(p)
+    p.add_argument("--gas", required=True, help='the test gas: "10 ppm"')
+    p.add_argument("--rise", help='by how much it rose, where no board is read: "7 ppm"')
+    p.add_argument("--after", help='how long after the gas was given: "40 s"')
+
+
+def _calibrate(a: argparse.Namespace) -> None:
+    from monitor import calibrate
+
+    getattr(calibrate, a.kind.replace("-", "_"))(a)
+
+
+def _bench(p: argparse.ArgumentParser) -> None:
+    p.add_argument("--bench", type=Path, required=True, help="bench.toml: gets the result")
+
+
+def _seconds(p: argparse.ArgumentParser) -> None:
+    p.add_argument("--seconds", type=float, default=60.0, help="how long the board is read (default 60)")
