@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cache
+from math import isfinite
 from pathlib import Path
 from typing import Any, cast, get_args
 
@@ -43,6 +44,7 @@ from monitor.terms import (
 )
 
 MAX_FILE = 256 * 1024  # bytes; a settings file is a page, not a book
+BASE_MAX_MOL_PER_L = 20.0  # 50 % caustic soda is 19.1 mol/L; stronger is sold solid
 
 # Defaults of the limits, each with its source. They are settings: local rules come first.
 DEFAULT_LIMITS = {
@@ -68,12 +70,16 @@ SENSELESS_METERS: dict[tuple[Route, Meter], str] = {
 @cache
 def _units() -> pint.UnitRegistry[Any]:
     ureg: pint.UnitRegistry[Any] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    ureg.define("ppb = 1e-9")  # it knows ppm only
     return ureg
 
 
 _QUANTITY = re.compile(
     r"^\s*([-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?)\s*(?:(?:\+/-|±)\s*([0-9.]+(?:[eE][-+]?[0-9]+)?))?\s*(.*?)\s*$"
 )
+# A product of units with small powers: the units library would read more, up to towers of powers without end.
+_FACTOR = r"(?:1|[A-Za-z°µμ_][A-Za-z0-9°_]*)(?:\s*(?:\*\*|\^)\s*-?[1-9]|[⁻¹²³]{1,2})?"
+_UNIT = re.compile(rf"(?:/\s*)?{_FACTOR}(?:\s*[*/·]\s*{_FACTOR}|\s+{_FACTOR})*|%?")
 
 
 def parse_quantity(text: object, unit: str) -> Measured:
@@ -87,6 +93,8 @@ def parse_quantity(text: object, unit: str) -> Measured:
     if found is None:
         raise ValueError(example)
     number, spread, unit_text = found.groups()
+    if len(unit_text) > 60 or _UNIT.fullmatch(unit_text) is None:
+        raise ValueError(example)
     unit_text = unit_text.replace("%", "percent")
     if unit_text.startswith("/"):
         unit_text = "1 " + unit_text
@@ -101,13 +109,17 @@ def parse_quantity(text: object, unit: str) -> Measured:
             per = float(q(1.0, given).to(unit).magnitude)
     except (pint.PintError, ValueError, TypeError, AttributeError, AssertionError, KeyError) as why:
         raise ValueError(example) from why
-    return Measured(size, abs(u * per))
+    u = abs(u * per)
+    if not (isfinite(size) and isfinite(u)):
+        raise ValueError(example)
+    return Measured(size, u)
 
 
 def _delta(unit: str) -> str:
     return {"degree_Celsius": "delta_degC", "degree_Fahrenheit": "delta_degF"}.get(unit, unit)
 
 
+_SPREAD = "an uncertainty smaller than the value"
 _EXAMPLES = {
     "microliter": "38.4 +/- 0.6 uL",
     "delta_degC": "0.4 +/- 0.8 delta_degC",
@@ -139,7 +151,8 @@ class _Table:
     seen: set[str] = field(default_factory=set)
 
     def say(self, key: str, found: str, wanted: str) -> None:
-        name = f"{self.path}.{key}" if self.path else key
+        shown = key if key.isprintable() else repr(key)  # each mistake stays one line
+        name = f"{self.path}.{shown}" if self.path else shown
         self.wrong.append(f"{self.file}: {name}: found {found}, wanted {wanted}")
 
     def raw(self, key: str, default: Any = None, wanted: str = "a value") -> Any:
@@ -195,6 +208,8 @@ class _Table:
         )
         if not ok:
             self.say(key, repr(raw)[:60], bounds or _bounds_words(low, high, above, unit))
+        elif (above is not None or (low is not None and low > 0.0)) and got.u >= got.value:
+            self.say(key, repr(raw)[:60], _SPREAD)
         return got
 
     def value(self, key: str, unit: str, **bounds: Any) -> float:
@@ -331,6 +346,7 @@ def bench_from(data: dict[str, Any], file: str) -> BenchTerms:
         t.measured("offset", "delta_degC", low=-50.0, high=50.0, default="0 +/- 2.2 delta_degC"), t.day("calibrated")
     )
     t = section("gas")
+    before = len(wrong)
     gas = GasTerms(
         zero_sum=t.number("zero_sum", 1, 65471),
         ppm_per_sum=t.number("ppm_per_sum", 1e-6, 10.0),
@@ -341,13 +357,14 @@ def bench_from(data: dict[str, Any], file: str) -> BenchTerms:
         calibrated=t.day("calibrated"),
         bump_tested=t.day("bump_tested"),
     )
+    range_ppm = gas.range_ppm if len(wrong) == before else None
     t = section("room")
     room = RoomTerms(
         t.value("volume", "meter ** 3", above=0.0, high=1e6),
         t.value("ventilation", "meter ** 3 / hour", low=0.0, high=1e7),
     )
     t = section("limits", required=False)
-    limits = _limits(t, gas.range_ppm)
+    limits = _limits(t, range_ppm)
     mqtt = notify = None
     if "mqtt" in data:
         t = section("mqtt")
@@ -370,7 +387,9 @@ def bench_from(data: dict[str, Any], file: str) -> BenchTerms:
     return BenchTerms(name, port, drops, couple, gas, room, limits, mqtt, notify)
 
 
-def _limits(t: _Table, range_ppm: float) -> LimitTerms:
+def _limits(t: _Table, range_ppm: float | None) -> LimitTerms:
+    before = len(t.wrong)
+
     def get(key: str, unit: str, **bounds: float) -> float:
         return t.value(key, unit, default=DEFAULT_LIMITS[key], **bounds)
 
@@ -384,9 +403,11 @@ def _limits(t: _Table, range_ppm: float) -> LimitTerms:
         drip_fast_per_min=get("drip_fast", "1 / minute", above=0.0, high=3000.0),
         drip_stalled_s=get("drip_stalled", "second", low=1.0, high=86400.0),
     )
+    if len(t.wrong) > before:
+        return limits
     if limits.gas_high_high_ppm < limits.gas_high_ppm:
         t.say("gas_high_high", f"{limits.gas_high_high_ppm:g} ppm", f"at least gas_high, {limits.gas_high_ppm:g} ppm")
-    if limits.gas_high_high_ppm > range_ppm:
+    if range_ppm is not None and limits.gas_high_high_ppm > range_ppm:
         t.say("gas_high_high", f"{limits.gas_high_high_ppm:g} ppm", f"at most gas.range, {range_ppm:g} ppm")
     if limits.plate_high_high_c < limits.plate_high_c:
         t.say("plate_high_high", f"{limits.plate_high_high_c:g} degC", f"at least {limits.plate_high_c:g} degC")
@@ -411,7 +432,8 @@ def run_from(data: dict[str, Any], file: str) -> RunTerms:
     if (route, meter) in SENSELESS_METERS:
         g.say("meter", repr(meter), f"{SENSELESS_METERS[route, meter]} on the {route} route")
     bubble = g.measured("bubble_volume", "microliter", above=0.0, high=10000.0) if meter == "bubbles" else None
-    g.seen.add("bubble_volume")
+    if meter != "bubbles" and g.has("bubble_volume"):
+        g.say("bubble_volume", "this key", 'it only beside meter = "bubbles"')
     builders: dict[str, Callable[[_Table], DripTerms | AcidOnSulfurTerms | BurnerTerms]] = {
         "acid-drip": _drip,
         "acid-on-sulfur": _acid_on_sulfur,
@@ -441,21 +463,26 @@ def _surroundings(g: _Table) -> tuple[float, float]:
 
 def _strength(g: _Table, key: str, acid: Acid) -> tuple[Measured, Measured]:
     """Strength as mol/L and as mass fraction, whichever of the two was given."""
-    raw = g.raw(key, None, 'a text like "30 %" or "9.5 mol/L"')
+    example = 'a text like "30 %" or "9.5 mol/L"'
+    raw = g.raw(key, None, example)
     nothing = Measured(1.0), Measured(0.1)
     if raw is None:
         return nothing
     by_mass = isinstance(raw, str) and ("%" in raw or "percent" in raw)
     try:
-        if by_mass:
-            w = parse_quantity(raw, "dimensionless")
-            return _carried(acids.mol_per_l_from_mass_fraction, acid, w), w
-        c = parse_quantity(raw, "mole / liter")
-        return c, _carried(acids.mass_fraction_from_mol_per_l, acid, c)
-    except ValueError as why:
-        wanted = str(why) if "like" not in str(why) else 'a text like "30 %" or "9.5 mol/L"'
-        g.say(key, repr(raw)[:60], wanted)
+        given = parse_quantity(raw, "dimensionless" if by_mass else "mole / liter")
+    except ValueError:
+        g.say(key, repr(raw)[:60], example)
         return nothing
+    convert = acids.mol_per_l_from_mass_fraction if by_mass else acids.mass_fraction_from_mol_per_l
+    try:
+        other = _carried(convert, acid, given)
+    except ValueError as why:
+        g.say(key, repr(raw)[:60], f"a strength that the tables hold: {why}")
+        return nothing
+    if given.u >= given.value:
+        g.say(key, repr(raw)[:60], _SPREAD)
+    return (other, given) if by_mass else (given, other)
 
 
 def _carried(convert: Callable[[Acid, float], float], acid: Acid, given: Measured) -> Measured:
@@ -465,6 +492,7 @@ def _carried(convert: Callable[[Acid, float], float], acid: Acid, given: Measure
 
 
 def _drip(g: _Table) -> DripTerms:
+    before = len(g.wrong)
     acid = cast(Acid, g.choice("acid", get_args(Acid)))
     molar, mass = _strength(g, "acid_strength", acid)
     t_c, p_pa = _surroundings(g)
@@ -482,7 +510,7 @@ def _drip(g: _Table) -> DripTerms:
         pressure_pa=p_pa,
     )
     filled = charge.water_ml + charge.acid_volume_ml
-    if g.has("flask_volume") and g.has("water") and g.has("acid_volume") and filled >= charge.flask_volume_ml:
+    if len(g.wrong) == before and filled >= charge.flask_volume_ml:
         g.say("flask_volume", f"{charge.flask_volume_ml:g} mL", f"more than water and acid together, {filled:g} mL")
     return charge
 
@@ -495,10 +523,11 @@ def _acid_on_sulfur(g: _Table) -> AcidOnSulfurTerms:
     low = high = 0.0
     try:
         low, high = (parse_quantity(v, "degC").value for v in raw)
-        if not low < high:
+        if not 0.0 <= low < high <= 1300.0:
             raise ValueError
     except (ValueError, TypeError):
-        g.say("window", repr(raw)[:60], 'two rising temperatures like ["280 degC", "330 degC"]')
+        wanted = 'two rising temperatures from 0 to 1300 degC like ["280 degC", "330 degC"]'
+        g.say("window", repr(raw)[:60], wanted)
     return AcidOnSulfurTerms(
         sulfur_mass_g=g.measured("sulfur_mass", "gram", above=0.0, high=1e5),
         acid_mol_per_l=molar,
@@ -537,32 +566,32 @@ def _receiver(t: _Table, temperature_c: float) -> ReceiverTerms:
             amount = parse_quantity(raw, unit).value
         except ValueError:
             continue
-        if amount > 0.0:
+        if 0.0 < amount <= 1e5:
             need = receivers.need_mol(reaction, excess=excess, temperature_c=temperature_c, **{name: amount})
             return ReceiverTerms(reaction, need, excess)
-    t.say("amount", repr(raw)[:60], 'a positive amount like "12 g" or "0.3 mol"')
+    t.say("amount", repr(raw)[:60], 'a positive amount like "12 g" or "0.3 mol", at most 100000 of either')
     return ReceiverTerms(reaction, 1.0, excess)
 
 
 def _scrubber(t: _Table) -> ScrubberTerms:
     base = t.choice("base", ("NaOH", "Na2CO3"))
     volume_l = t.value("volume", "liter", above=0.0, high=1e4)
-    raw = t.raw("strength", None, 'a text like "10 %" or "2.8 mol/L"')
+    example = 'a text like "10 %" or "2.8 mol/L"'
+    raw = t.raw("strength", None, example)
     molar = 1.0
     if raw is not None:
+        by_mass = isinstance(raw, str) and ("%" in raw or "percent" in raw)
         try:
-            if isinstance(raw, str) and ("%" in raw or "percent" in raw):
-                molar = bases.mol_per_l_from_mass_fraction(base, parse_quantity(raw, "dimensionless").value)
-            else:
-                molar = parse_quantity(raw, "mole / liter").value
-            if not molar > 0.0:
-                raise ValueError('a positive strength like "10 %" or "2.8 mol/L"')
+            given = parse_quantity(raw, "dimensionless" if by_mass else "mole / liter").value
+        except ValueError:
+            t.say("strength", repr(raw)[:60], example)
+            return ScrubberTerms(cast(Any, base), molar, volume_l)
+        try:
+            molar = bases.mol_per_l_from_mass_fraction(base, given) if by_mass else given
         except ValueError as why:
-            t.say(
-                "strength",
-                repr(raw)[:60],
-                str(why) if "like" not in str(why) else 'a text like "10 %" or "2.8 mol/L"',
-            )
+            t.say("strength", repr(raw)[:60], str(why))
+        if not 0.0 < molar <= BASE_MAX_MOL_PER_L:
+            t.say("strength", repr(raw)[:60], f"more than 0 and at most {BASE_MAX_MOL_PER_L:g} mol/L")
     return ScrubberTerms(cast(Any, base), molar, volume_l)
 
 
