@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from monitor.chemistry.planning import Plan
+from monitor.core.performance import Figures, performance_lines
 from monitor.terms import RunTerms
 
 
@@ -78,6 +79,7 @@ def replay_lines(got: dict[str, Any]) -> Iterator[str]:
             f"  {'still standing' if returned is None else f'until {returned:.1f} s'}"
             f"{'' if acknowledged is None else f', acknowledged at {acknowledged:.1f} s'}"
         )
+    yield from performance_lines(Figures(**got["alarm_performance"]))
 
 
 def _or_unknown(value: float | None, form: str) -> str:

@@ -184,4 +184,5 @@ def summary(live: Bench, tally: Tally) -> dict[str, Any]:
         "plate": {"last_c": tally.plate_last_c, "max_c": tally.plate_max_c},
         "gas": {"last_ppm": tally.gas_last_ppm, "max_ppm": tally.gas_max_ppm},
         "alarms": [o._asdict() for o in tally.occurrences],
+        "alarm_performance": live.alarm_figures()._asdict(),
     }

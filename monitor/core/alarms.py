@@ -13,6 +13,7 @@ from enum import Enum
 
 from monitor.core.catalogue import CATALOGUE, AlarmKind
 from monitor.core.events import AlarmChanged, AlarmState, Instant, Priority, StandingAlarm
+from monitor.core.performance import Performance
 
 S = AlarmState
 MAX_SHELVE_MIN = 8 * 60.0  # one shift
@@ -123,6 +124,7 @@ class AlarmBook:
             tag: _Line(kind, kind.on_delay_s, changed.get(tag, kind.off_delay_s)) for tag, kind in CATALOGUE.items()
         }
         self._pending: set[str] = set()
+        self.performance = Performance()
 
     def state(self, tag: str) -> AlarmState:
         """The state of one alarm."""
@@ -207,9 +209,11 @@ class AlarmBook:
         if after is before:
             return
         line.state, line.since_s = after, at.mono_s
-        yield AlarmChanged(
+        change = AlarmChanged(
             at.mono_s, at.utc_s, line.kind.tag, line.kind.priority, before, after, what.value, who, detail
         )
+        self.performance.add(change)
+        yield change
 
     def standing(self) -> tuple[StandingAlarm, ...]:
         """Every alarm that is not normal and not merely suppressed: worst first, then the oldest."""

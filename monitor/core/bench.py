@@ -33,6 +33,7 @@ from monitor.core.events import (
     Send,
     Taken,
 )
+from monitor.core.performance import Figures, performance_lines
 from monitor.core.exposure import Exposure
 from monitor.core.frames import AnswerFrame, Decoder, FrameRejected, HelloFrame, SampleFrame
 from monitor.core.hotsource import HotAdvice
@@ -155,6 +156,10 @@ class Bench:
     def exposure_now(self) -> Exposed:
         """The exposure averages now."""
         return self._exposure.at(self._at.mono_s)
+
+    def alarm_figures(self) -> Figures:
+        """How the alarms did so far."""
+        return self._alarms.performance.figures(self._at.mono_s)
 
     def overview(self) -> Overview:
         """The whole run now."""
@@ -403,6 +408,7 @@ class Bench:
         if r.kind == "stop":
             self._set_permit(False, f"run ended by {r.who}", at, out)
             self._enter(Phase.CLOSED, r.who, at, out)
+            out.append(Noted(at.mono_s, "alarms", "; ".join(performance_lines(self.alarm_figures()))))
             self.stopped = True
             return "the run is closed"
         if r.kind == "note":

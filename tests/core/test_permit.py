@@ -108,8 +108,9 @@ def _trip(board: BoardScript) -> None:
 
 
 def quiet(board: BoardScript) -> None:
-    """Nothing is wrong any more."""
-    board.gas_sum, board.tc = ppm_sum(0.0), tc_word(22.0)
+    """Nothing is wrong any more; a plate that was hot has cooled a little, as plates do."""
+    was_hot = board.tc >> 18 >= 4 * 200
+    board.gas_sum, board.tc = ppm_sum(0.0), tc_word(300.0 if was_hot else 22.0)
     board.io &= ~(OVERHEAT | GAS)
 
 
