@@ -12,10 +12,11 @@ import signal
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from monitor import options
 from monitor.errors import RefusalError
+from monitor.terms import Meter, Route
 
 CAUTION = (
     "An aid for a careful person, not a certified gas detector or safety system. SO2 is toxic, the acids burn: hood, "
@@ -35,6 +36,8 @@ def build_parser() -> argparse.ArgumentParser:
 
     p = commands.add_parser("demo", help="a simulated bench with the monitor and the page; nothing else is needed")
     p.add_argument("--speed", type=_speed, default=1.0, help="how much faster than real time (1 to 10; default 1)")
+    p.add_argument("--route", choices=get_args(Route), default="acid-drip", help="which story (default acid-drip)")
+    p.add_argument("--meter", choices=get_args(Meter), help="what meters the gas (default: the story's own)")
     p.add_argument("--firmware", action="store_true", help="run the real firmware image in its simulator")
     p.add_argument("--log", type=Path, help="where to keep the run log (default: a new file in this folder)")
     p.add_argument(
@@ -158,7 +161,7 @@ def _demo(a: argparse.Namespace) -> None:
     from monitor.demo import demo_bench
     from monitor.edges.port import SerialPort
 
-    with demo_bench(speed=a.speed, firmware=a.firmware) as rig:
+    with demo_bench(speed=a.speed, firmware=a.firmware, route=a.route, meter=a.meter) as rig:
         print(f"The bench is simulated and its data are invented. {CAUTION}")
         log = a.log or _default_log("demo")
         _run(

@@ -21,6 +21,7 @@ class Hotplate:
         self._normal = normal
         self._sensor_error_c = sensor_error_c
         self.setpoint_c: float | None = None
+        self.flame_w = 0.0  # of a burner that the thermocouple stands at; no relay cuts it
         self.heating = False
         self.off_plate = False
         self.plate_c = room_c
@@ -36,7 +37,7 @@ class Hotplate:
             self.heating = False
         elif self.plate_c < self.setpoint_c - reality.plate_hysteresis_c:
             self.heating = True
-        heat_j = reality.plate_w * dt_s if self.heating and permit else 0.0
+        heat_j = (reality.plate_w if self.heating and permit else 0.0) * dt_s + self.flame_w * dt_s
         lost_j = reality.plate_loss_w_per_k * (self.plate_c - self._room_c) * dt_s
         self.energy_in_j += heat_j
         self.energy_lost_j += lost_j

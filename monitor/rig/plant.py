@@ -22,6 +22,12 @@ from monitor.rig.tap import Tap
 from monitor.terms import AcidOnSulfurTerms, BenchTerms, BurnerTerms, DripTerms, RunTerms
 
 ZERO_C_K: Final = 273.15
+FLAME_W: Final = 300.0  # of burning sulfur into what the thermocouple stands on, invented
+ATMOSPHERE_PA: Final = 101325.0
+# By so much is a mole of SO2 smaller than an ideal gas's at 1 atm: 21.879 L at 0 °C, 24.052 L at 25 °C, of 22.414 and
+# 24.465 [CoolProp 8.0.0, run once].
+SMALLER_AT_0_C: Final = 0.02387
+SMALLER_PER_C: Final = -2.79e-4
 
 
 class Source(Protocol):
@@ -79,7 +85,7 @@ class Plant:
                 self.flask = None
                 self.source = Burner(charge, reality)
         self._meter = run.meter
-        self._bubble_mol = self._mol_per_bubble(run, reality)
+        self._air_per_mol, self._so2_per_mol = self._bubbles_per_mol(run, reality)
         self._bubbles_due = 1.0
         self._splash_share = reality.splash_share
         self._splash_rng = splash_rng
@@ -105,6 +111,8 @@ class Plant:
         head = self.source.head
         before_mol, gas_before_mol = head.delivered_mol, head.delivered_gas_mol
         self.source.step(dt_s, self.plate.plate_c, heat)
+        if isinstance(self.source, Burner):
+            self.plate.flame_w = FLAME_W if head.delivered_mol > before_mol else 0.0
         leaked_mol = (head.delivered_mol - before_mol) * self.leak_share
         self.leaked_mol += leaked_mol
         leak_mol_per_s = leaked_mol / dt_s + self.leak_mg_per_min / 60_000.0 / SO2_G_PER_MOL
@@ -113,7 +121,10 @@ class Plant:
         if self._meter == "drops":
             return self._splashed(edges_s)
         if self._meter == "bubbles":
-            return self._bubbles(dt_s, (head.delivered_gas_mol - gas_before_mol) * (1.0 - self.leak_share))
+            kept = 1.0 - self.leak_share
+            so2_mol = head.delivered_mol - before_mol
+            air_mol = head.delivered_gas_mol - gas_before_mol - so2_mol
+            return self._bubbles(dt_s, kept * (air_mol * self._air_per_mol + so2_mol * self._so2_per_mol))
         return []
 
     def truth(self) -> Truth:
@@ -139,9 +150,8 @@ class Plant:
             return edges_s
         return sorted([*edges_s, edges_s[-1] + self._splash_rng.uniform(0.003, 0.015)])
 
-    def _bubbles(self, dt_s: float, gas_mol: float) -> list[float]:
+    def _bubbles(self, dt_s: float, passed: float) -> list[float]:
         start_s, due = self.time_s - dt_s, self._bubbles_due
-        passed = gas_mol / self._bubble_mol
         edges_s = []
         while due <= passed:
             edges_s.append(start_s + dt_s * due / passed)
@@ -150,10 +160,13 @@ class Plant:
         return edges_s
 
     @staticmethod
-    def _mol_per_bubble(run: RunTerms, reality: Reality) -> float:
+    def _bubbles_per_mol(run: RunTerms, reality: Reality) -> tuple[float, float]:
+        """Bubbles that a mole of air makes, and a mole of SO2: each bubble is saturated with water vapour."""
         if run.bubble_volume_ul is None:
-            return 1.0
+            return 0.0, 0.0
         t_c, pressure_pa = run.charge.temperature_c, run.charge.pressure_pa
-        dry_pa = pressure_pa - water_vapour_pa(t_c)
+        dry = 1.0 - water_vapour_pa(t_c) / pressure_pa
         true_m3 = run.bubble_volume_ul.value * reality.bubble_volume_ratio * 1e-9
-        return dry_pa * true_m3 / (R_J_PER_MOL_K * (t_c + ZERO_C_K))
+        air_per_mol = R_J_PER_MOL_K * (t_c + ZERO_C_K) / pressure_pa / (true_m3 * dry)
+        smaller = (SMALLER_AT_0_C + SMALLER_PER_C * t_c) * pressure_pa / ATMOSPHERE_PA
+        return air_per_mol, air_per_mol * (1.0 - smaller)

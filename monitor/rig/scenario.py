@@ -1,8 +1,9 @@
 """The demonstration: one invented bench, run and story, as files in this package and as the values made of them.
 
 INVENTED throughout: a workshop recovers 12 g of selenium from a spent liquor with sulfur dioxide from 80 g of sodium
-metabisulfite and 30 % hydrochloric acid. The story lasts about 20 minutes until it has settled into steady dripping,
-ends that after 35, and then repeats a small disturbance every quarter of an hour for as long as anybody watches.
+metabisulfite and 30 % hydrochloric acid, or with the gas of another route. The drip
+story takes about 20 minutes until it drips steadily and ends that after 35; the others end after an hour. Each then
+repeats a small disturbance every quarter of an hour for as long as anybody watches.
 """
 
 from __future__ import annotations
@@ -12,14 +13,15 @@ from importlib.resources import files
 from typing import Final
 
 from monitor.rig.timeline import Scenario, parse_timeline
+from monitor.terms import Meter, Route
 
-REPEAT_FROM_S: Final = 2700.0
 REPEAT_S: Final = 900.0
 SEED: Final = 20
 CALIBRATED_DAYS_AGO: Final = 4
 
 # What the person at the bench asks of the monitor in the story: second, kind of request, its arguments.
-REQUESTS: Final[tuple[tuple[float, str, dict[str, str | bool]], ...]] = (
+Asking = tuple[float, str, dict[str, str | bool | float]]
+REQUESTS: Final[tuple[Asking, ...]] = (
     (5.0, "permit", {"on": True}),
     (80.0, "phase", {"phase": "generating"}),
     (470.0, "acknowledge", {"tag": "*"}),
@@ -30,12 +32,40 @@ REQUESTS: Final[tuple[tuple[float, str, dict[str, str | bool]], ...]] = (
     (1060.0, "acknowledge", {"tag": "*"}),
     (1500.0, "acknowledge", {"tag": "*"}),
     (2150.0, "phase", {"phase": "running out"}),
+    (2300.0, "weighing", {"what": "flask loss", "grams": 24.3, "u_g": 0.2}),
 )
+HOT_REQUESTS: Final[tuple[Asking, ...]] = (
+    (5.0, "permit", {"on": True}),
+    (20.0, "phase", {"phase": "generating"}),
+    (60.0, "acknowledge", {"tag": "*"}),
+    (2000.0, "weighing", {"what": "flask loss", "grams": 12.8, "u_g": 0.1}),
+    (3950.0, "phase", {"phase": "running out"}),
+    (3960.0, "acknowledge", {"tag": "*"}),
+    (4300.0, "weighing", {"what": "flask loss", "grams": 25.7, "u_g": 0.1}),
+)
+BURNER_REQUESTS: Final[tuple[Asking, ...]] = (
+    (5.0, "permit", {"on": True}),
+    (50.0, "phase", {"phase": "generating"}),
+    (1450.0, "weighing", {"what": "sulfur loss", "grams": 6.1, "u_g": 0.1}),
+    (2700.0, "weighing", {"what": "sulfur loss", "grams": 10.3, "u_g": 0.1}),
+    (3320.0, "phase", {"phase": "running out"}),
+    (3400.0, "weighing", {"what": "receiver gain", "grams": 25.8, "u_g": 0.2}),
+    (4300.0, "acknowledge", {"tag": "*"}),
+)
+_STORIES: Final[dict[Route, tuple[str, float, tuple[Asking, ...]]]] = {  # files' ending, where it repeats, requests
+    "acid-drip": ("", 2700.0, REQUESTS),
+    "acid-on-sulfur": ("-acid-on-sulfur", 5400.0, HOT_REQUESTS),
+    "burner": ("-burner", 5400.0, BURNER_REQUESTS),
+}
+_BUBBLE_ON_DRIP: Final = "1.5 +/- 0.03 mL"
 
 
-def bench_toml(port: str, today: date) -> str:
+def bench_toml(port: str, today: date, route: Route = "acid-drip") -> str:
     """The bench file with its port, its calibrations a few days before `today`, so that none is overdue."""
     text = _text("bench.toml")
+    if route != "acid-drip":  # the plate is hot on purpose
+        for cool, hot in (('"95 degC"', '"320 degC"'), ('"110 degC"', '"340 degC"')):
+            text = text.replace(cool, hot)
     calibrated, bump_tested = today - timedelta(days=CALIBRATED_DAYS_AGO), today
     escaped = port.replace("\\", "\\\\").replace('"', '\\"')
     for printed, wanted in (
@@ -47,14 +77,28 @@ def bench_toml(port: str, today: date) -> str:
     return text
 
 
-def run_toml() -> str:
-    """The run file."""
-    return _text("run.toml")
+def run_toml(route: Route = "acid-drip", meter: Meter | None = None) -> str:
+    """The run file of a route, with another meter than the story's if one is named."""
+    text = _text(f"run{_STORIES[route][0]}.toml")
+    if meter is not None:
+        lines = [line for line in text.splitlines() if not line.startswith("bubble_volume") or meter == "bubbles"]
+        at = next(number for number, line in enumerate(lines) if line.startswith("meter ="))
+        lines[at] = f'meter = "{meter}"'
+        if meter == "bubbles" and "bubble_volume" not in text:
+            lines.insert(at + 1, f'bubble_volume = "{_BUBBLE_ON_DRIP}"')
+        text = "\n".join([*lines, ""])
+    return text
 
 
-def timeline() -> Scenario:
+def requests(route: Route) -> tuple[Asking, ...]:
+    """What the story's operator asks on a route."""
+    return _STORIES[route][2]
+
+
+def timeline(route: Route = "acid-drip") -> Scenario:
     """What happens on the bench."""
-    return parse_timeline(_text("timeline.txt"), REPEAT_FROM_S, REPEAT_S)
+    ending, repeat_from_s, _ = _STORIES[route]
+    return parse_timeline(_text(f"timeline{ending}.txt"), repeat_from_s, REPEAT_S)
 
 
 def _text(name: str) -> str:
