@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from monitor.core.events import (
     Accounted,
     AlarmState,
+    CheckLine,
     Exposed,
     Forecast,
     Metering,
@@ -76,6 +77,7 @@ def overview_from(got: Mapping[str, Any]) -> Overview:
         fields["account"] = None if got["account"] is None else Accounted(**got["account"])
         fields["forecast"] = None if got["forecast"] is None else Forecast(**got["forecast"])
         fields["metering"] = None if got["metering"] is None else Metering(**got["metering"])
+        fields["checks"] = tuple(CheckLine(**c) for c in got.get("checks", ()))
         fields["exposure"] = Exposed(**got["exposure"])
         fields["alarms"] = tuple(
             StandingAlarm(a["tag"], Priority(a["priority"]), AlarmState(a["state"]), a["since_s"], a["detail"])

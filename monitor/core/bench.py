@@ -37,6 +37,7 @@ from monitor.core.performance import Figures, performance_lines
 from monitor.core.exposure import Exposure
 from monitor.core.frames import AnswerFrame, Decoder, FrameRejected, HelloFrame, SampleFrame
 from monitor.core.hotsource import HotAdvice
+from monitor.core.ready import NoSuchMarkError, ReadyList, Seen
 from monitor.core.rules import Condition, Facts, Rules
 from monitor.core.sensing import GasSense, PlateSense, gas_trip_sum, tc_trip_quarters
 from monitor.core.timeline import Timeline
@@ -94,6 +95,8 @@ class Bench:
         self._set_aside: set[str] = set()
         self._clear_asked_by = ""  # who asked the board to clear its trip, until it has
         self._first_steps = True
+        self._protocol: int | None = None  # what the board says that it speaks
+        self._ready: ReadyList | None = None  # the check that the first permit waits for, until it is given
 
     # --- in ---------------------------------------------------------------------------------------------------
 
@@ -186,6 +189,7 @@ class Bench:
             frames_lost=self._lost,
             restarts=self._restarts,
             plate_minutes_to_limit=self._watches.plate.minutes_to_limit(),
+            checks=() if self._ready is None else self._ready.lines(self._seen()),
         )
 
     # --- time -------------------------------------------------------------------------------------------------
@@ -269,6 +273,8 @@ class Bench:
         self._sample = sample
         out.append(sample)
         self._exposure.feed(place.t_s, gas)
+        if self._ready is not None:
+            self._ready.hear(gas)
         wanted = None if self._recording else self._permit_asked
         self._watches.on_sample(place.t_s, plate)
         plate_fault = self._plate_sense.fault or self._plate_trust.fault
@@ -309,6 +315,7 @@ class Bench:
             out.append(self.account.state(t_s))
 
     def _on_hello(self, hello: HelloFrame, at: Instant, out: list[Event]) -> None:
+        self._protocol = hello.protocol
         cause = f"reset cause {hello.reset_cause:02X}"
         out.append(Noted(at.mono_s, "board", f"start {hello.boot}, firmware {hello.firmware}, {cause}"))
         if hello.protocol != PROTOCOL:
@@ -405,6 +412,8 @@ class Bench:
             if wanted is not self.phase:
                 self._enter(wanted, r.who, at, out)
             return f"phase: {self.phase.value}"
+        if r.kind in ("checklist", "check", "seen"):
+            return self._check(r, at, out)
         if r.kind == "stop":
             self._set_permit(False, f"run ended by {r.who}", at, out)
             self._enter(Phase.CLOSED, r.who, at, out)
@@ -441,8 +450,38 @@ class Bench:
             raise RefusedError(f"permit stays off: {', '.join(against)} first has to be dealt with and reset")
         if self._sample is None:
             raise RefusedError("permit stays off: nothing has been heard from the board yet")
+        if self._ready is not None:
+            missing = self._ready.missing(self._seen())
+            if missing:
+                raise RefusedError(f"permit stays off: the check before the run lacks {'; '.join(missing)}")
+            waived = ", ".join(line.item for line in self._ready.lines(self._seen()) if line.outcome == "waived")
+            out.append(Noted(at.mono_s, "check", f"done; waived: {waived}" if waived else "done, nothing waived"))
+            self._ready = None
         self._set_permit(True, f"asked for by {who}", at, out)
         return "permit on"
+
+    def _seen(self) -> Seen:
+        return Seen(self._input_at.utc_s, self._link_is_lost(self._at.mono_s), self._protocol, self._sample)
+
+    def _check(self, r: Request, at: Instant, out: list[Event]) -> str:
+        if r.kind == "checklist":
+            self._ready = ReadyList(self.bench, self.run)
+            out.append(Noted(at.mono_s, "check", "the permit waits for the check before the run"))
+            return "heard"
+        if self._ready is None:
+            if r.kind == "seen":
+                return "heard"
+            raise RefusedError("there is no check to make: none is wanted, or it is done")
+        item = str(r.arg("item"))
+        if r.kind == "seen":
+            self._ready.tell(item, bool(r.arg("ok")), str(r.arg("text")))
+            return "heard"
+        try:
+            words = self._ready.mark(item, str(r.arg("outcome")), str(r.arg("reason")), r.who)
+        except NoSuchMarkError as why:
+            raise RefusedError(str(why)) from why
+        out.append(Noted(at.mono_s, "check", f"{r.who}: {words}"))
+        return words
 
     def _hear_the_shell(self, r: Request, at: Instant, out: list[Event]) -> str:
         if r.kind == "port":

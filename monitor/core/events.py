@@ -257,6 +257,17 @@ class StandingAlarm(NamedTuple):
     detail: str
 
 
+class CheckLine(NamedTuple):
+    """One item of the check before a run. `outcome` is passed, failed, waived, or empty while it is missing."""
+
+    item: str
+    words: str
+    by_person: bool
+    outcome: str
+    reason: str
+    who: str
+
+
 class Overview(NamedTuple):
     """The whole of the run at one moment, once a second, for those who only look."""
 
@@ -278,6 +289,7 @@ class Overview(NamedTuple):
     restarts: int
     metering: Metering | None = None
     plate_minutes_to_limit: float | None = None  # at the present slope; None when it does not rise, or slowly
+    checks: tuple[CheckLine, ...] = ()  # the check before the run; empty when none is wanted, or it is done
 
 
 Event = (

@@ -27,14 +27,17 @@ KINDS: dict[str, dict[str, str]] = {
     "note": {"text": _TEXT},
     "weighing": {"what": _TEXT, "grams": _NUMBER, "u_g": _NUMBER},  # since the run began; the time is now
     "undo-weighing": {},
+    "check": {"item": _TEXT, "outcome": _TEXT, "reason": _TEXT},  # of the check before the run
     "stop": {},
     # told by the shell
     "port": {"open": _SWITCH, "text": _TEXT},
     "log": {"failing": _SWITCH, "text": _TEXT},
+    "checklist": {},  # from now on the first permit wants the check before the run
+    "seen": {"item": _TEXT, "ok": _SWITCH, "text": _TEXT},  # an item of it that the shell alone can see
     "outlet": {"tag": _TEXT, "failing": _SWITCH, "text": _TEXT},
     "refuse": {"text": _TEXT},  # a request that was not let in; only its refusal is recorded
 }
-ASKED_BY_PEOPLE = frozenset(KINDS) - {"port", "log", "outlet", "refuse"}
+ASKED_BY_PEOPLE = frozenset(KINDS) - {"port", "log", "outlet", "refuse", "checklist", "seen"}
 
 
 class BadRequestError(ValueError):

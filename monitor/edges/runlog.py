@@ -360,4 +360,5 @@ def overview_json(o: Overview) -> str:
         if plain[key] is not None:
             plain[key] = plain[key]._asdict()
     plain["alarms"] = [{**a._asdict(), "priority": a.priority.value, "state": a.state.value} for a in o.alarms]
+    plain["checks"] = [c._asdict() for c in o.checks]
     return json.dumps(plain, allow_nan=False)

@@ -28,6 +28,9 @@ GOOD = [
     ("log", {"failing": True, "text": "disk full"}),
     ("outlet", {"tag": "BROKER-LOST", "failing": True, "text": "away"}),
     ("refuse", {"text": "no"}),
+    ("checklist", {}),
+    ("seen", {"item": "disk", "ok": True, "text": "12 GB free"}),
+    ("check", {"item": "hood", "outcome": "passed", "reason": ""}),
 ]
 
 
@@ -43,7 +46,7 @@ def test_every_kind_is_made_and_kept(kind: str, args: dict[str, object]) -> None
 def test_every_kind_is_tried_above() -> None:
     """The list above leaves out no kind; people may ask for all but what the shell tells."""
     assert {kind for kind, _ in GOOD} == set(KINDS)
-    assert set(KINDS) - ASKED_BY_PEOPLE == {"port", "log", "outlet", "refuse"}
+    assert set(KINDS) - ASKED_BY_PEOPLE == {"port", "log", "outlet", "refuse", "checklist", "seen"}
 
 
 @pytest.mark.parametrize(
