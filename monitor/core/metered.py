@@ -18,6 +18,7 @@ from monitor.terms import Measured, RunTerms
 
 LEAST_PART = 1e-3  # of the charge; less that has gone over teaches nothing of the count
 DISAGREE = 2.0  # standard uncertainties of the difference
+WIDER_MOST = 15.0  # times what was stated; beyond it one of the two is a mistake
 VOLUME_MOST = 3.0  # times the stated volume, or the stated over it: a mistake, not a correction
 _ROUNDS = 6  # of the linear step; the delivered figure bends where the charge is spent
 
@@ -110,6 +111,11 @@ class MeteredAccount(Account):
             variance = _dot(at, along)
             if number == 0:
                 wider = (off_mol * off_mol / DISAGREE**2 - u_w * u_w) / variance
+                if wider > WIDER_MOST**2:
+                    raise WeighingRefusedError(
+                        f"{weighed.by.grams:g} g is {w_mol:.3f} mol, the count says {here:.3f} mol: that far apart it "
+                        "is a mistake; look for a wrong tare, a leak, or counts that were lost"
+                    )
                 if wider > 1.0:
                     spread = [[wider * c for c in row] for row in spread]
                     along, variance = [wider * c for c in along], wider * variance
