@@ -6,7 +6,8 @@ of the converter and nothing of ppm.
 
 The statistic is the variance of 100 samples, each freed of what the one before it foretells (lag-1 correlation,
 learned too). Under white noise it is the plain variance, whose 0.48 of the true value lies 4.5 deviations off (χ²,
-99 degrees, Wilson and Hilferty's cube root).
+99 degrees, Wilson and Hilferty's cube root). Noise with heavy tails scatters more, so the variance must also be lower
+than it has been of late.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ COLLAPSED = 0.48  # of the usual variance (alarm table)
 SURE = 3  # blocks in a row, 2 s on
 LEARN_MIN, LEARN_MAX = 12, 60  # windows: 2 min before anything is said, 10 min looked back
 STILL = 4.0  # sums squared: a channel that moved no more than this tells nothing of its noise
+BELOW_LEAST = 0.8  # of the least variance of those windows
 WORDS = "gas channel has gone quiet: its noise collapsed, a live cell's does not"
 
 
@@ -32,9 +34,13 @@ class NoiseWatch:
         self._origin: float | None = None  # sums are taken from here, so that squares keep their digits
         self._x = self._xx = self._xy = 0.0
         self._blocks: deque[tuple[float, float, float]] = deque(maxlen=BLOCKS)
-        self._windows: deque[tuple[float, float, float]] = deque(maxlen=LEARN_MAX)  # mean, variance, lag-1 covariance
+        self._ends: deque[float] = deque(
+            [0.0], maxlen=BLOCKS + 1
+        )  # the sample before the window, and each block's last
+        self._windows: deque[tuple[float, float, float]] = deque(maxlen=LEARN_MAX)  # see _window
         self._since_window = 0
         self._usual = 0.0
+        self._least = 0.0
         self._lag = 0.0
         self._quiet = 0
         self._why: str | None = None
@@ -55,30 +61,43 @@ class NoiseWatch:
 
     def _end_block(self) -> None:
         self._blocks.append((self._x, self._xx, self._xy))
+        self._ends.append(self._last)
         self._n = 0
         self._x = self._xx = self._xy = 0.0
         if len(self._blocks) < BLOCKS:
             return
-        n = BLOCK * BLOCKS
-        mean, square, product = (sum(part) / n for part in zip(*self._blocks, strict=True))
-        variance, covariance = square - mean * mean, product - mean * mean
-        residual = variance * (1.0 + self._lag * self._lag) - 2.0 * self._lag * covariance
-        self._quiet = self._quiet + 1 if residual < COLLAPSED * self._usual else 0
+        window = self._window()
+        residual = _residual(window, self._lag)
+        quiet = residual < COLLAPSED * self._usual and residual < BELOW_LEAST * self._least
+        self._quiet = self._quiet + 1 if quiet else 0
         self._why = WORDS if self._quiet >= SURE else None
         self._since_window += 1
-        if self._since_window >= BLOCKS and self._why is None:
+        if self._since_window >= BLOCKS and not quiet:
             self._since_window = 0
-            self._learn(mean, variance, covariance)
+            self._learn(window)
 
-    def _learn(self, mean: float, variance: float, covariance: float) -> None:
+    def _window(self) -> tuple[float, float, float]:
+        """Variance of the last 100 samples, of the 100 one earlier, and the covariance of the two."""
+        n = BLOCK * BLOCKS
+        x, xx, xy = (sum(part) for part in zip(*self._blocks, strict=True))
+        before, last = self._ends[0], self._ends[-1]
+        mean, mean_before = x / n, (x - last + before) / n
+        square_before = (xx - last * last + before * before) / n
+        return xx / n - mean * mean, square_before - mean_before * mean_before, xy / n - mean * mean_before
+
+    def _learn(self, window: tuple[float, float, float]) -> None:
         windows = self._windows
-        windows.append((mean, variance, covariance))
+        windows.append(window)
         if len(windows) < LEARN_MIN:
             return
-        variance = median(w[1] for w in windows)  # medians: a leak's rise or a spike swells few windows
-        if variance < STILL:
+        # Medians: a leak's rise or a spike swells few windows.
+        if median(w[0] for w in windows) < STILL:
             self._usual = 0.0
             return
-        lag = median(w[2] / w[1] if w[1] > 0.0 else 0.0 for w in windows)
-        self._lag = lag = min(max(lag, 0.0), 0.98)
-        self._usual = median(w[1] * (1.0 + lag * lag) - 2.0 * lag * w[2] for w in windows)
+        self._lag = min(max(median(w[2] / w[0] if w[0] > 0.0 else 0.0 for w in windows), 0.0), 0.98)
+        residuals = [_residual(w, self._lag) for w in windows]
+        self._usual, self._least = median(residuals), min(residuals)
+
+
+def _residual(window: tuple[float, float, float], lag: float) -> float:
+    return window[0] + lag * lag * window[1] - 2.0 * lag * window[2]

@@ -29,6 +29,7 @@ OFF_SURE = 3  # seconds in a row
 PLATE_TAU_S = 600.0  # in which a hot plate cools; common practice, no source
 RAIL_PART = 0.03  # of the converter's width: an amplifier does not reach its supply
 RAIL_SAMPLES = 10
+SAMPLE_S = 0.1  # protocol
 GAS_JUMP_SAMPLES = 3  # alarm table
 GAS_MOST_RANGES = 100.0  # the strongest gas that is thought of at the sensor, in ranges
 GAS_FALL_RANGES = 0.5  # what a reading may fall by in a sample over and above what fresh air does to it
@@ -177,7 +178,8 @@ class GasTrust:
         if -GAS_FALL_RANGES * self._range_ppm < moved_ppm < GAS_FALL_RANGES * self._range_ppm:
             possible = True  # the usual case, without an exponential
         else:
-            part = 1.0 - exp(-max(t_s - then_s, 0.1) / self._tau_s)
+            within_s = (t_s if self._jump_s is None else self._jump_s) - then_s  # a held jump is still the same one
+            part = 1.0 - exp(-max(within_s, SAMPLE_S) / self._tau_s)
             most_ppm = GAS_MOST_RANGES * self._range_ppm * part
             possible = -then_ppm * part - GAS_FALL_RANGES * self._range_ppm <= moved_ppm <= most_ppm
         if possible or (self._jump_s is not None and t_s - self._jump_s >= BELIEVED_AGAIN_S):

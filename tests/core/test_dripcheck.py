@@ -1,0 +1,89 @@
+"""Whether each drop is counted once: made-up drips, with a second edge here and a missed drop there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from monitor.core.dripcheck import DripCheck
+from monitor.core.frames import SampleFrame
+
+
+def first_told(drop_s: list[float], *, boot: Callable[[float], int] = lambda _: 7) -> float | None:
+    """Samples ten a second over these drops; when the counting is first called wrong."""
+    check = DripCheck()
+    drops = done = 0
+    for n in range(1, int(drop_s[-1] * 10) + 2):
+        t_s = n / 10
+        new = 0
+        while done < len(drop_s) and drop_s[done] <= t_s:
+            done += 1
+            new += 1
+        drops += new
+        newest_ms = int(drop_s[done - 1] * 1000) if done else 0
+        check.feed(t_s, SampleFrame(boot(t_s), n, n * 100, drops, newest_ms, 0, 0, 0, 5, 8), new, 0)
+        if check.words(t_s) is not None:
+            return t_s
+    return None
+
+
+def drip(seed: int, cv: float, *parts: tuple[float, float]) -> list[float]:
+    """Drops at (a minute, for so many seconds), one part after another."""
+    rng = np.random.default_rng(seed)
+    out, t_s, end_s = [], 0.0, 0.0
+    for per_min, seconds in parts:
+        end_s += seconds
+        while t_s < end_s:
+            t_s += 60.0 / per_min * max(0.2, 1.0 + cv * rng.normal())
+            out.append(t_s)
+    return out
+
+
+@pytest.mark.parametrize("per_min", [15.0, 30.0, 60.0, 90.0])
+def test_double_counting_is_told_within_a_minute(per_min: float) -> None:
+    """Half the drops with a second edge 25 to 80 ms on are told within 60 s."""
+    rng = np.random.default_rng(5)
+    drops = drip(1, 0.06, (per_min, 300.0))
+    doubled = sorted(drops + [t + rng.uniform(0.025, 0.08) for t in drops if t > 120.0 and rng.random() < 0.5])
+    told_s = first_told(doubled)
+    assert told_s is not None
+    assert 120.0 < told_s <= 180.0
+
+
+@pytest.mark.parametrize("per_min", [20.0, 45.0, 90.0])
+def test_missed_drops_are_told_within_two_minutes(per_min: float) -> None:
+    """Three drops in ten unseen are told within 120 s."""
+    rng = np.random.default_rng(6)
+    drops = [t for t in drip(1, 0.06, (per_min, 400.0)) if t <= 150.0 or rng.random() < 0.7]
+    told_s = first_told(drops)
+    assert told_s is not None
+    assert 150.0 < told_s <= 270.0
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        ((60.0, 120.0), (30.0, 120.0), (60.0, 120.0)),
+        ((6.0, 120.0), (60.0, 120.0)),
+        ((90.0, 60.0), (20.0, 90.0), (80.0, 60.0), (40.0, 90.0)),
+        ((60.0, 5.0), (2.0, 40.0), (60.0, 120.0)),
+    ],
+)
+def test_a_tap_that_is_turned_is_no_fault(parts: tuple[tuple[float, float], ...]) -> None:
+    """Rates that double, halve, stop and go raise nothing."""
+    for seed in range(10):
+        assert first_told(drip(seed, 0.08, *parts)) is None
+
+
+@pytest.mark.parametrize("cv", [0.02, 0.1, 0.2, 0.3])
+def test_an_unsteady_drip_is_no_fault(cv: float) -> None:
+    """Half an hour of drops whose intervals scatter by up to 30 % raises nothing."""
+    for seed in range(4):
+        assert first_told(drip(seed, cv, (60.0, 1800.0))) is None
+
+
+def test_a_restart_joins_no_intervals() -> None:
+    """Intervals over a restart of the board are none."""
+    assert first_told(drip(1, 0.05, (60.0, 120.0)), boot=lambda t_s: int(t_s / 1.7)) is None

@@ -1,0 +1,237 @@
+"""Readings that no plate and no gas can make, each beside what it imitates; bounds are the alarm table's."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from monitor.core.events import Reading
+from monitor.core.frames import SampleFrame
+from monitor.core.gasnoise import LEARN_MIN, NoiseWatch
+from monitor.core.trust import FROZEN_WORD, GAS_JUMP, OFF_PLATE, PLATE_JUMP, RAILED, GasTrust, PlateTrust
+from monitor.terms import GasTerms
+from tests.core.lines import CONTACT, tc_word
+
+GAS = GasTerms(zero_sum=8410.0, ppm_per_sum=0.00412, range_ppm=20.0)
+WORDS = (tc_word(80.0, 25.0), tc_word(80.0, 25.0625))
+
+
+class Plate:
+    """Plate readings, ten a second, for the judge; the converter's last bit stirs."""
+
+    def __init__(self) -> None:
+        self.trust = PlateTrust()
+        self.t_s = 0.0
+        self.seen: list[Reading] = []
+
+    def read(self, plate_c: float, *, io: int = CONTACT, word: int | None = None, cold_c: float = 25.0) -> Reading:
+        self.t_s += 0.1
+        stirred = tc_word(plate_c, cold_c + 0.0625 * (len(self.seen) // 50 % 2))
+        frame = SampleFrame(7, len(self.seen), 0, 0, 0, 0, stirred if word is None else word, 8410, 5, io)
+        self.seen.append(self.trust.judge(self.t_s, frame, Reading(plate_c)))
+        return self.seen[-1]
+
+    def hold(self, plate_c: float, seconds: float, io: int = CONTACT) -> None:
+        for _ in range(round(seconds * 10)):
+            self.read(plate_c, io=io)
+
+    def ramp(self, from_c: float, to_c: float, seconds: float, io: int = CONTACT) -> None:
+        steps = round(seconds * 10)
+        for n in range(1, steps + 1):
+            self.read(from_c + (to_c - from_c) * n / steps, io=io)
+
+
+@pytest.mark.parametrize("by_c", [61.0, 120.0, -75.0])
+def test_a_held_jump_is_a_fault_and_no_temperature(by_c: float) -> None:
+    """From its first sample a jump is no reading, within a second it is a fault, and its value is never given."""
+    plate = Plate()
+    plate.hold(120.0, 10.0)
+    for n in range(10):
+        got = plate.read(120.0 + by_c)
+        assert (got.value, got.why) == (None, PLATE_JUMP)
+        assert (plate.trust.fault == PLATE_JUMP) == (n >= 4)
+
+
+def test_a_spike_is_no_fault() -> None:
+    """A few wild samples are left out, and the next good one is believed at once."""
+    plate = Plate()
+    plate.hold(120.0, 10.0)
+    for _ in range(4):
+        assert plate.read(300.0).value is None
+    assert plate.read(120.5).value == 120.5
+    assert plate.trust.fault is None
+
+
+def test_a_jump_that_stays_a_minute_is_taken_for_what_is_there() -> None:
+    """A thermocouple put back on a hot plate jumps too: after a minute it is believed, and somebody has to reset."""
+    plate = Plate()
+    plate.hold(30.0, 10.0)
+    plate.hold(130.0, 59.0)
+    assert plate.seen[-1].why == PLATE_JUMP
+    plate.hold(130.0, 2.0)
+    assert plate.seen[-1].value == 130.0
+    assert plate.trust.fault is None
+
+
+def test_the_fastest_real_rise_is_no_jump() -> None:
+    """55 °C/s, faster than any plate, is still heat and not a fault, however long."""
+    plate = Plate()
+    plate.ramp(25.0, 25.0 + 55.0 * 6, 6.0)
+    assert all(r.value is not None for r in plate.seen)
+
+
+def test_a_word_that_does_not_stir_for_a_minute_is_frozen() -> None:
+    """The same word for just under 60 s raises nothing, at 60 s it is a fault; one that stirs ends it."""
+    plate = Plate()
+    for _ in range(600):
+        assert plate.read(80.0, word=WORDS[0]).value == 80.0
+    assert plate.read(80.0, word=WORDS[0]).why == FROZEN_WORD
+    assert plate.trust.fault == FROZEN_WORD
+    assert plate.read(80.0, word=WORDS[1]).value == 80.0
+    assert plate.trust.fault is None
+
+
+def test_a_lost_line_is_no_frozen_word() -> None:
+    """Two equal words with minutes of silence between them tell nothing."""
+    plate = Plate()
+    plate.read(80.0, word=WORDS[0])
+    plate.t_s += 300.0
+    assert plate.read(80.0, word=WORDS[0]).value == 80.0
+
+
+@pytest.mark.parametrize("hot_c", [45.0, 80.0, 200.0])
+def test_a_thermocouple_off_a_heated_plate_is_told(hot_c: float) -> None:
+    """It falls to the room within seconds, as a plate under heat cannot: a fault within 30 s."""
+    plate = Plate()
+    plate.ramp(25.0, hot_c, 60.0)
+    plate.hold(hot_c, 30.0)
+    fallen_s = plate.t_s
+    for n in range(300):
+        plate.read(23.0 + (hot_c - 23.0) * float(np.exp(-n / 20.0)))  # a bead of 2 s in the air
+        if plate.trust.fault == OFF_PLATE:
+            break
+    assert plate.trust.fault == OFF_PLATE
+    assert plate.t_s - fallen_s <= 30.0
+    assert plate.seen[-1].value is None
+
+
+def test_what_looks_like_it_but_is_not() -> None:
+    """A cold plate that is switched off, a heat-up, its overshoot, and cooling with a minute's time constant."""
+    cold = Plate()
+    cold.hold(24.0, 300.0)
+    warm = Plate()
+    warm.ramp(25.0, 120.0, 180.0)
+    warm.ramp(120.0, 112.0, 60.0)
+    for n in range(6000):
+        warm.read(25.0 + 87.0 * float(np.exp(-n / 600.0)))
+    assert all(r.value is not None for r in cold.seen + warm.seen)
+
+
+def test_a_thermocouple_put_back_is_believed() -> None:
+    """On the warm plate again it is believed as soon as it reads as warm as the plate can be; left off it is not."""
+    plate = Plate()
+    plate.ramp(25.0, 80.0, 60.0)
+    plate.hold(80.0, 30.0)
+    plate.ramp(80.0, 24.0, 4.0)
+    plate.hold(24.0, 60.0, io=0)
+    assert plate.seen[-1].why == OFF_PLATE
+    plate.ramp(24.0, 75.0, 3.0, io=0)
+    plate.hold(75.0, 2.0, io=0)
+    assert plate.trust.fault is None
+
+
+class Gas:
+    """Gas samples for the judge."""
+
+    def __init__(self, terms: GasTerms = GAS) -> None:
+        self.trust = GasTrust(terms)
+        self.t_s = 0.0
+
+    def read(self, ppm: float, span: int = 5, gas_sum: int = 8410) -> Reading:
+        self.t_s += 0.1
+        frame = SampleFrame(7, 0, 0, 0, 0, 0, WORDS[0], gas_sum, span, 8)
+        reading = Reading(ppm) if ppm <= GAS.range_ppm else Reading(None, why="over", at_least=GAS.range_ppm)
+        return self.trust.judge(self.t_s, frame, reading)
+
+
+def test_a_jump_that_no_gas_makes_is_a_fault_at_the_third_sample() -> None:
+    """16 ppm within one sample would need gas a hundred times the sensor's range; 12 ppm down no fresh air makes."""
+    for from_ppm, to_ppm in ((1.0, 17.5), (15.0, 3.0)):
+        gas = Gas()
+        for _ in range(20):
+            assert gas.read(from_ppm).value == from_ppm
+        for n in range(5):
+            assert gas.read(to_ppm).why == GAS_JUMP
+            assert (gas.trust.fault == GAS_JUMP) == (n >= 2)
+        assert gas.read(from_ppm).value == from_ppm
+        assert gas.trust.fault is None
+
+
+def test_a_strong_leak_is_gas_and_no_jump() -> None:
+    """The answer of a sensor of T90 30 s to 500 ppm, 3.8 ppm in its first sample, is believed; over range too."""
+    gas = Gas()
+    for n in range(200):
+        ppm = 500.0 * (1.0 - 0.1 ** (n / 300.0))
+        got = gas.read(ppm)
+        assert got.value == ppm if ppm <= 20.0 else got.at_least == 20.0
+    assert gas.trust.fault is None
+
+
+@pytest.mark.parametrize("gas_sum", [65280, 64000, 64, 1500])
+def test_an_amplifier_at_its_rail_is_no_gas(gas_sum: int) -> None:
+    """No spread near an end of the converter is never a reading, not even "over range", and a fault within 2 s."""
+    gas = Gas()
+    gas.read(0.1)
+    for n in range(20):
+        got = gas.read(25.0, span=0, gas_sum=gas_sum)
+        assert (got.value, got.at_least, got.why) == (None, None, RAILED)
+        assert (gas.trust.fault == RAILED) == (n >= 9)
+
+
+def noise(rng: np.random.Generator, kind: str) -> Iterator[float]:
+    """Noise of the channel in sums, standard deviation 40: white, correlated, or heavy-tailed."""
+    x = 0.0
+    while True:
+        if kind == "white":
+            x = rng.normal()
+        elif kind == "correlated":
+            x = 0.9 * x + (1.0 - 0.81) ** 0.5 * rng.normal()
+        else:
+            x = rng.standard_t(4) / 2.0**0.5
+        yield 40.0 * x
+
+
+@pytest.mark.parametrize("kind", ["white", "correlated", "heavy-tailed"])
+def test_a_channel_that_goes_quiet_is_told_within_ten_seconds(kind: str) -> None:
+    """After two minutes or more of its own noise, a third of it is a fault within 10 s; the noise back ends it."""
+    for seed in range(5):
+        source = noise(np.random.default_rng(seed), kind)
+        watch = NoiseWatch()
+        for _ in range(2000):
+            assert watch.feed(round(8410 + next(source))) is None
+        told = [watch.feed(round(8410 + 0.3 * next(source))) is not None for _ in range(150)]
+        assert told.index(True) < 100
+        back = [watch.feed(round(8410 + next(source))) is not None for _ in range(200)]
+        assert not back[-1]
+
+
+@pytest.mark.parametrize("kind", ["white", "correlated", "heavy-tailed"])
+def test_ordinary_noise_is_never_called_quiet(kind: str) -> None:
+    """Three hours of each noise, with a leak that comes and goes and a drifting zero, raise nothing."""
+    source = noise(np.random.default_rng(3), kind)
+    watch = NoiseWatch()
+    for n in range(108_000):
+        leak = 500.0 * max(0.0, 1.0 - abs(n - 50_000) / 3000.0)
+        assert watch.feed(round(8410 + next(source) + leak + 0.001 * n)) is None
+
+
+@pytest.mark.parametrize("still", [0, 1])
+def test_a_channel_that_was_always_still_raises_nothing(still: int) -> None:
+    """A constant sum from the start, or one that moves by a count, has no noise to lose."""
+    watch = NoiseWatch()
+    for n in range(100 * LEARN_MIN * 3):
+        assert watch.feed(8410 + (n % 2) * still) is None
+    for _ in range(500):
+        assert watch.feed(8410) is None
