@@ -110,7 +110,7 @@ def test_overheat_at_the_pin(board: Firmware, tmp_path: Path) -> None:
         run.ask("permit", on=True)
         wait_until(board.permit_pin, "the permit at the pin")
         over_c = run.bench.bench.limits.plate_high_high_c + 5.0
-        for tenth in range(600, round(10.0 * over_c), 40):  # 40 °C/s: over 60 is a fault of the thermocouple, not heat
+        for tenth in range(600, round(10.0 * over_c), 40):  # 40 °C/s: over 60 would be a fault, not heat
             sense(board, tenth / 10.0)
             time.sleep(0.1 / SPEED)
         sense(board, over_c)
