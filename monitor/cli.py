@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, get_args
 
-from monitor import options
+from monitor import options, plancli
 from monitor.errors import RefusalError
 from monitor.terms import Meter, Route
 
@@ -47,10 +47,7 @@ def build_parser() -> argparse.ArgumentParser:
     p.set_defaults(do=_demo)
 
     p = commands.add_parser("plan", help="what a run will make, hold and deliver, in drops, and its cautions")
-    p.add_argument("run", type=Path, metavar="RUN", help="run.toml: the charge and the receiver")
-    p.add_argument("--bench", type=Path, help="bench.toml: the apparatus (drop volume, room, limits)")
-    p.add_argument("--json", action="store_true", help="print JSON alone")
-    p.set_defaults(do=_plan)
+    plancli.add_arguments(p)
 
     p = commands.add_parser("watch", help="a live run")
     p.add_argument("--bench", type=Path, required=True, help="bench.toml: the apparatus")
@@ -93,21 +90,6 @@ def main(argv: list[str] | None = None) -> int:
     except BrokenPipeError:
         return 1
     return 0
-
-
-def _plan(a: argparse.Namespace) -> None:
-    from monitor.chemistry.planning import plan
-    from monitor.settings import load_bench, load_run
-
-    run, _ = load_run(a.run)
-    bench = load_bench(a.bench)[0] if a.bench else None
-    made = plan(run, bench)
-    if a.json:
-        print(json.dumps(made.as_json_dict(), indent=2, ensure_ascii=False))
-    else:
-        from monitor.plain import plan_lines
-
-        print("\n".join(plan_lines(run, made)))
 
 
 def _replay(a: argparse.Namespace) -> None:

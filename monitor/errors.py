@@ -21,3 +21,7 @@ class PortError(RefusalError):
 
 class RecordingError(RefusalError):
     """A recording that is not one."""
+
+
+class PlanError(RefusalError):
+    """A plan that cannot be."""

@@ -1,0 +1,109 @@
+"""From a want in words to a run file, and from the command line."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from monitor.chemistry.design import DripDesign
+from monitor.chemistry.other_routes import SulfurDesign
+from monitor.cli import main
+from monitor.errors import PlanError, SettingsError
+from monitor.runfile import run_toml
+from monitor.settings import load_run, run_from
+from monitor.wanted import Want, designed, receiver_contents
+from tests.settings import BENCH_TOML, RUN_TOML
+
+
+@pytest.mark.parametrize("route", ["acid-drip", "acid-on-sulfur", "burner"])
+def test_a_saved_run_opens_unchanged(route: str, tmp_path: Path) -> None:
+    """What was planned is what the saved file says, to the last figure, and its need is met on paper."""
+    strength = "96 +/- 1 %" if route == "acid-on-sulfur" else "30 +/- 0.5 %"
+    found = designed(Want("12 g Se", route=route, strength=strength))
+    file = tmp_path / "run.toml"
+    file.write_text(run_toml(found.contents, "a head\nof two lines"), encoding="utf-8")
+    again, _ = load_run(file)
+    assert again == found.run
+    assert again.receiver is not None
+    assert again.receiver.need_mol == pytest.approx(2 * 12.0 / 78.971 * 1.1)
+    if isinstance(found.design, DripDesign):
+        assert found.design.charge == again.charge
+    else:
+        assert isinstance(found.design, SulfurDesign)
+        assert found.design.most_so2_mol >= again.receiver.need_mol
+
+
+def test_any_run_file_is_written_as_it_was_read() -> None:
+    """Contents with quotes, backslashes, lists and signs of every kind come back the same."""
+    contents = tomllib.loads(RUN_TOML)
+    contents["title"] = 'Selen "µ" \\ ± \x7f'
+    contents["generator"]["list"] = ["280 degC", "330 degC"]
+    assert tomllib.loads(run_toml(contents, "head")) == contents
+    plain = tomllib.loads(RUN_TOML)
+    assert run_from(tomllib.loads(run_toml(plain)), "run.toml") == run_from(plain, "run.toml")
+
+
+@pytest.mark.parametrize(
+    ("want", "need_mol"),
+    [
+        ("64.058 g SO2", 1.0),  # CIAAW 2021
+        ("24.052 L SO2", 1.0),  # CoolProp 8.0.0, real gas at 25 °C and 1 atm
+        ("300 mmol SO2", 0.3),
+        ("1 g Au", 0.4878 / 64.058),  # 2 HAuCl4 + 3 SO2
+        ("34.014 g H2O2", 1.0),  # to sulfuric acid
+        ("80 g NaOH-bisulfite", 2.0),
+    ],
+)
+def test_wants_in_every_form(want: str, need_mol: float) -> None:
+    """Grams, moles and litres of gas, a metal, peroxide to acid, a base to bisulfite: each is an amount of SO2."""
+    contents = tomllib.loads(RUN_TOML) | {"receiver": receiver_contents(want, "0 %", "25 degC")}
+    receiver = run_from(contents, "run.toml").receiver
+    assert receiver is not None
+    assert receiver.need_mol == pytest.approx(need_mol, rel=2e-3)
+
+
+@pytest.mark.parametrize("want", ["", "12", "12 gSe", "12 g Ag", "-3 g SO2", "3 m SO2", "0 L SO2", "nan L SO2"])
+def test_a_want_that_is_none(want: str) -> None:
+    """What is no amount of anything known is refused with an example."""
+    with pytest.raises(PlanError, match=r"what is wanted: found .*wanted .*like"):
+        receiver_contents(want, "0 %", "25 degC")
+
+
+def test_every_wrong_text_is_named_at_once() -> None:
+    """Several wrong texts are told together, each with what is wanted."""
+    with pytest.raises(SettingsError) as why:
+        designed(Want("12 g Se", salt="NaCl", strength="-3 %", temperature="hot", excess="much"))
+    for key in ("generator.salt", "generator.acid_strength", "generator.temperature", "receiver.excess"):
+        assert key in str(why.value)
+
+
+def test_the_command_plans_and_saves(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`plan --want` prints what to weigh out, saves a file once, and that file plans to the same figures."""
+    monkeypatch.chdir(tmp_path)
+    Path("bench.toml").write_text(BENCH_TOML, encoding="utf-8")
+    want = ["plan", "--want", "12 g Se", "--strength", "30 %", "--bench", "bench.toml"]
+    assert main([*want, "--save", "run.toml"]) == 0
+    out = capsys.readouterr().out
+    assert "salt mass" in out
+    assert "(k = 2)" in out
+    assert main([*want, "--json"]) == 0
+    by_want = json.loads(capsys.readouterr().out)
+    assert main(["plan", "run.toml", "--bench", "bench.toml", "--json"]) == 0
+    by_file = json.loads(capsys.readouterr().out)
+    assert {key: by_want[key] for key in by_file} == by_file
+    assert by_file["delivered_mol"] - by_file["delivered_expanded_uncertainty_mol"] >= by_file["need_mol"]
+    assert main([*want, "--save", "run.toml"]) == 1
+    assert "found a file of that name, wanted a new one" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("more", [["run.toml", "--want", "1 g Se"], ["run.toml", "--salt", "NaHSO3"], []])
+def test_a_file_or_a_want(more: list[str]) -> None:
+    """Both, neither, or a file with what belongs to a want, is wrong usage."""
+    with pytest.raises(SystemExit) as ended:
+        main(["plan", *more])
+    assert ended.value.code == 2
