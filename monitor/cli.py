@@ -180,7 +180,7 @@ def _run(
     broker = None if bench.mqtt is None else broker_of(bench.mqtt)
     begun = begin(log, bench, bench_toml, run, run_toml, speed)
     lines = Lines(sys.stdout)
-    service = Service(begun, opener, (lines,), port, broker)
+    service = Service(begun, opener, (lines,), port, broker, needs_check=True)
     page = None
     try:
         print(f"run log: {log}", flush=True)

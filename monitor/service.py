@@ -21,6 +21,7 @@ from monitor.core.bench import Bench
 from monitor.core.events import Event, Instant, Request, Send
 from monitor.core.requests import ASKED_BY_PEOPLE, BadRequestError, make_request
 from monitor.edges import runlog
+from monitor.edges.disk import room_for_record
 from monitor.edges.inbox import STALE_S, Inbox
 from monitor.edges.logreader import LogReader
 from monitor.edges.mqtt import Mqtt
@@ -114,8 +115,12 @@ class Service:
         outlets: tuple[Outlet, ...] = (),
         port: Port | None = None,
         broker: Broker | None = None,
+        *,
+        needs_check: bool = False,
     ) -> None:
         """Make ready; `port` is the line if it is open already, `broker` where state and alarms go.
+
+        With `needs_check` a new run's first permit waits for the check before the run.
 
         Raises:
             RefusalError: another so2bench holds the log, or its inbox cannot be made.
@@ -125,6 +130,7 @@ class Service:
         self._outlets: tuple[Outlet, ...] = outlets if self._mqtt is None else (*outlets, self._mqtt)
         self._bench, self._clock = run.bench, run.clock
         self._port = port
+        self._needs_check = needs_check
         self._requests: queue.Queue[Request] = queue.Queue(REQUESTS_MAX)
         self._log = runlog.LogWriter(run.path, self._log_trouble)
         try:
@@ -206,6 +212,11 @@ class Service:
         try:
             if self._run.taken_up:
                 self._tell("note", text="watching was taken up again")
+            elif self._needs_check:
+                self._tell("checklist")
+            if self._needs_check:
+                ok, words = room_for_record(self._run.path)
+                self._tell("seen", item="disk", ok=ok, text=words)
             if self._port is not None:
                 self._tell("port", open=True, text="the line to the board is open")
             while not (self._stop.is_set() or bench.stopped):

@@ -33,10 +33,10 @@ from monitor.core.events import (
     Send,
     Taken,
 )
-from monitor.core.performance import Figures, performance_lines
 from monitor.core.exposure import Exposure
 from monitor.core.frames import AnswerFrame, Decoder, FrameRejected, HelloFrame, SampleFrame
 from monitor.core.hotsource import HotAdvice
+from monitor.core.performance import Figures, performance_lines
 from monitor.core.ready import NoSuchMarkError, ReadyList, Seen
 from monitor.core.rules import Condition, Facts, Rules
 from monitor.core.sensing import GasSense, PlateSense, gas_trip_sum, tc_trip_quarters
@@ -461,7 +461,10 @@ class Bench:
         return "permit on"
 
     def _seen(self) -> Seen:
-        return Seen(self._input_at.utc_s, self._link_is_lost(self._at.mono_s), self._protocol, self._sample)
+        t_s = self._at.mono_s
+        forecast = self.account.forecast(t_s)
+        most_mol = None if forecast is None else forecast.final_delivered_mol
+        return Seen(self._input_at.utc_s, self._link_is_lost(t_s), self._protocol, self._sample, most_mol)
 
     def _check(self, r: Request, at: Instant, out: list[Event]) -> str:
         if r.kind == "checklist":

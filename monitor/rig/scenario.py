@@ -21,7 +21,12 @@ CALIBRATED_DAYS_AGO: Final = 4
 
 # What the person at the bench asks of the monitor in the story: second, kind of request, its arguments.
 Asking = tuple[float, str, dict[str, str | bool | float]]
+_CHECKED: Final[tuple[Asking, ...]] = tuple(  # what only a person can see of the check before a run
+    (at_s, "check", {"item": item, "outcome": "passed", "reason": ""})
+    for at_s, item in ((1.0, "hood"), (2.0, "tube"), (3.0, "protection"), (4.0, "someone"))
+)
 REQUESTS: Final[tuple[Asking, ...]] = (
+    *_CHECKED,
     (5.0, "permit", {"on": True}),
     (80.0, "phase", {"phase": "generating"}),
     (470.0, "acknowledge", {"tag": "*"}),
@@ -35,6 +40,7 @@ REQUESTS: Final[tuple[Asking, ...]] = (
     (2300.0, "weighing", {"what": "flask loss", "grams": 24.3, "u_g": 0.2}),
 )
 HOT_REQUESTS: Final[tuple[Asking, ...]] = (
+    *_CHECKED,
     (5.0, "permit", {"on": True}),
     (20.0, "phase", {"phase": "generating"}),
     (60.0, "acknowledge", {"tag": "*"}),
@@ -44,6 +50,7 @@ HOT_REQUESTS: Final[tuple[Asking, ...]] = (
     (4300.0, "weighing", {"what": "flask loss", "grams": 25.7, "u_g": 0.1}),
 )
 BURNER_REQUESTS: Final[tuple[Asking, ...]] = (
+    *_CHECKED,
     (5.0, "permit", {"on": True}),
     (50.0, "phase", {"phase": "generating"}),
     (1450.0, "weighing", {"what": "sulfur loss", "grams": 6.1, "u_g": 0.1}),
