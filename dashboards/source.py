@@ -13,6 +13,7 @@ from monitor.core.events import (
     CheckLine,
     Exposed,
     Forecast,
+    Leak,
     Metering,
     Overview,
     Phase,
@@ -86,3 +87,4 @@ def overview_from(got: Mapping[str, Any]) -> Overview:
         return Overview(**fields)
     except (KeyError, TypeError, ValueError) as why:
         raise LogError(f"the log's newest overview cannot be understood: {why}") from why
+        fields["leak"] = None if got.get("leak") is None else Leak(**got["leak"])

@@ -36,6 +36,7 @@ from monitor.core.events import (
 from monitor.core.exposure import Exposure
 from monitor.core.frames import AnswerFrame, Decoder, FrameRejected, HelloFrame, SampleFrame
 from monitor.core.hotsource import HotAdvice
+from monitor.core.leakwatch import LeakWatch
 from monitor.core.performance import Figures, performance_lines
 from monitor.core.ready import NoSuchMarkError, ReadyList, Seen
 from monitor.core.rules import Condition, Facts, Rules
@@ -78,6 +79,7 @@ class Bench:
         self.account = account_of(bench, run)
         self._hot_advice = HotAdvice(run)
         self._exposure = Exposure(start.mono_s)
+        self._leak = LeakWatch(bench.gas, bench.room)
         self._rules = Rules(bench.limits)
         gas_off_s = max(GAS_OFF_DELAY_S, 2.0 * bench.gas.t90_s)
         self._alarms = AlarmBook(dict.fromkeys(GAS_TAGS, gas_off_s))
@@ -190,6 +192,7 @@ class Bench:
             restarts=self._restarts,
             plate_minutes_to_limit=self._watches.plate.minutes_to_limit(),
             checks=() if self._ready is None else self._ready.lines(self._seen()),
+            leak=self._leak.leak,
         )
 
     # --- time -------------------------------------------------------------------------------------------------
@@ -239,10 +242,13 @@ class Bench:
         for condition in self._rules.on_time(facts):
             self._note(condition, at, out)
         plate = self._sample.plate if self._sample is not None else None
-        words = self._watches.on_time(at, self.phase, plate, self.account, self._link_is_lost(t_s))
+        lost, zero_drift = self._link_is_lost(t_s), self._leak.zero_words()
+        words = self._watches.on_time(at, self.phase, plate, self.account, lost, zero_drift)
         for condition in self._rules.said(words):
             self._note(condition, at, out)
-        known = plate.value if plate is not None and not self._link_is_lost(t_s) else None
+        if t_s == int(t_s):
+            self._tell_of_the_leak(at, out)
+        known = plate.value if plate is not None and not lost else None
         advice = self._hot_advice.on_time(t_s, self.phase in MAKING, known, self.account)
         out.extend(Noted(t_s, "advice", text) for text in advice)
         out.extend(self._alarms.pass_time(at))
@@ -253,6 +259,15 @@ class Bench:
             self._keep_alive(out)
         if t_s == int(t_s):
             out.append(self.overview())
+
+    def _tell_of_the_leak(self, at: Instant, out: list[Event]) -> None:
+        counted = self.run.meter != "weighings"  # between weighings nobody knows what is being made
+        made = self.account.forecast(at.mono_s).delivery_mol_per_min if counted else None
+        if not self._leak.on_time(at.mono_s, made):
+            return
+        for tag, words in self._leak.words():
+            if words is not None:
+                self._note(Condition(tag, True, words), at, out)
 
     # --- frames -----------------------------------------------------------------------------------------------
 
@@ -275,11 +290,14 @@ class Bench:
         self._exposure.feed(place.t_s, gas)
         if self._ready is not None:
             self._ready.hear(gas)
+        tier_changed = self._leak.on_sample(place.t_s, gas)
         wanted = None if self._recording else self._permit_asked
         self._watches.on_sample(place.t_s, plate)
         plate_fault = self._plate_sense.fault or self._plate_trust.fault
-        gas_fault = self._gas_sense.fault or self._gas_trust.fault
+        gas_fault = self._gas_sense.fault or self._gas_trust.fault or self._leak.fault
         found = self._rules.on_sample(sample, plate_fault, gas_fault, wanted, place.new_rejects)
+        if tier_changed:
+            found.extend(self._rules.said(self._leak.words()))
         if found:
             for condition in found:
                 self._note(condition, at, out)

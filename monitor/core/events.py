@@ -260,6 +260,19 @@ class StandingAlarm(NamedTuple):
 class CheckLine(NamedTuple):
     """One item of the check before a run. `outcome` is passed, failed, waived, or empty while it is missing."""
 
+class Leak(NamedTuple):
+    """What is known of a leak while one is heard. Times in run seconds; what is not known yet is None."""
+
+    since_s: float
+    ppm_over: float | None  # the reading over its usual level; None over the sensor's range
+    mg_per_min: float | None
+    u_mg_per_min: float | None  # doubled standard uncertainty, since a room is no box
+    sized_s: float | None  # when the size was last borne out by the trace, if that is a while ago
+    follows: bool | None  # whether it goes with what is being made; None when that cannot be told
+    share: float | None  # of what is being made, 0 to 1
+    correlation: float | None
+
+
     item: str
     words: str
     by_person: bool
@@ -293,6 +306,7 @@ class Overview(NamedTuple):
 
 
 Event = (
+    leak: Leak | None = None
     Taken
     | Sampled
     | Rejected

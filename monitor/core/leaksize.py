@@ -133,7 +133,7 @@ class RoomModel:
         share, misfit = _line(with_making, y)
         _, misfit_steady = _line(steady, y)
         gain = (misfit_steady - misfit) / self._noise_ppm**2
-        correlation = float(np.corrcoef(with_making, y)[0, 1]) if float(with_making.std()) > 0.0 else None
+        correlation = float(np.corrcoef(with_making, y)[0, 1]) if with_making.std() > 0.0 and y.std() > 0.0 else None
         follows = None if abs(gain) < BETTER else gain > 0.0
         return Following(follows, correlation, share if follows is not False and 0.0 < share <= 1.0 else None)
 

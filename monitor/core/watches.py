@@ -53,15 +53,21 @@ class Watches:
         return f"the time of day jumped by {ahead_s - before_s:+.0f} s"
 
     def on_time(
-        self, at: Instant, phase: Phase, plate: Reading | None, account: Account, link_lost: bool
+        self,
+        at: Instant,
+        phase: Phase,
+        plate: Reading | None,
+        account: Account,
+        link_lost: bool,
+        zero_drift: str | None,
     ) -> Iterator[Word]:
-        """Look at what needs no single sample; give what is so by tag."""
+        """Look at what needs no single sample; `zero_drift` is of the gas sensor. Give what is so by tag."""
         if not self._recording:
             day = int(at.utc_s // _DAY_S)
             if day != self._day:
                 self._day = day
                 self._overdue = overdue(self._bench, self._run, at.utc_s)
-            yield "CALIBRATION-OVERDUE", self._overdue
+            yield "CALIBRATION-OVERDUE", self._overdue or zero_drift
         if link_lost:  # else nobody knows, and LINK-LOST says so
             return
         yield "PLATE-RISING", self.plate.words()

@@ -76,7 +76,7 @@ def test_it_is_asked_once() -> None:
     tick_off(run)
     run.permit()
     run.ask("permit", on=False)
-    run.board.gas_sum = ppm_sum(1.0)
+    run.board.gas_sum = ppm_sum(0.2)
     run.samples(3.0)
     assert run.bench.overview().checks == ()
     run.permit()

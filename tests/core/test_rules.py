@@ -458,4 +458,5 @@ def test_limits_are_those_of_the_settings() -> None:
     run.samples(30.0, dripping(36.0))
     warm(run, 60.0)
     run.samples(12.0, lambda board: (gas(1.1)(board), plate(110.0)(board))[0])
-    assert tags(run) == ["DRIP-FAST", "GAS-HIGH", "PLATE-HIGH", "DRIP-STALLED"]
+    leak = {"GAS-RISING", "GAS-LEAK"}  # a step is one too, whatever the limits
+    assert [t for t in tags(run) if t not in leak] == ["DRIP-FAST", "GAS-HIGH", "PLATE-HIGH", "DRIP-STALLED"]
