@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from dashboards.words import UNKNOWN, count, duration, plain, with_uncertainty
-from monitor.core.events import Accounted, Forecast, Overview
+from dashboards.words import UNKNOWN, count, duration, plain, run_clock, with_uncertainty
+from monitor.core.events import Accounted, Forecast, Metering, Overview
 
 LEAST_MOL = 0.001  # less is no use to anybody at the bench
+SOURCES = {"acid-drip": "salt", "acid-on-sulfur": "sulfur", "burner": "sulfur"}
 
 
 class Part(NamedTuple):
@@ -38,14 +39,16 @@ def amounts_of(run: Overview, silent: str, as_of: str) -> Amounts:
     if a is None:
         return Amounts("What goes over is not counted on this route.", as_of, UNKNOWN, "", None, (), ())
     need_mol = f.need_mol if f is not None else None
+    m = run.metering
+    unweighed = m is not None and m.meter == "weighings" and m.weighed_s is None
     return Amounts(
         why="",
         as_of=as_of,
-        delivered=_mol(a.delivered_mol, a.u_delivered_mol),
+        delivered="not weighed yet" if unweighed else _mol(a.delivered_mol, a.u_delivered_mol),
         need="the run's file names no need" if need_mol is None else f"of {plain(need_mol)} mol wanted",
         need_mol=need_mol,
-        parts=_parts(a),
-        ahead=() if f is None else _ahead(f, a, silent),
+        parts=_parts(a, m),
+        ahead=() if f is None else _ahead(f, a, m, silent),
     )
 
 
@@ -53,36 +56,67 @@ def _mol(mol: float, u_mol: float = 0.0) -> str:
     return with_uncertainty(mol, u_mol, "mol") if mol >= LEAST_MOL else f"under {LEAST_MOL:g} mol"
 
 
-def _parts(a: Accounted) -> tuple[Part, ...]:
+def _parts(a: Accounted, m: Metering | None) -> tuple[Part, ...]:
     over = _mol(a.delivered_mol, a.u_delivered_mol)
     held = _mol(a.held_mol, a.u_held_mol)
     locked = _mol(a.locked_mol, a.u_locked_mol)
     return (
         Part("gone", "Gone over", "to the receiver", over, a.delivered_mol),
         Part("held", "Held", "in the flask, as gas and dissolved", held, a.held_mol),
-        Part("locked", "Locked", "in the salt, not yet gas", locked, a.locked_mol),
+        Part("locked", "Locked", f"in the {SOURCES[m.route] if m else 'charge'}, not yet gas", locked, a.locked_mol),
     )
 
 
-def _ahead(f: Forecast, a: Accounted, silent: str) -> tuple[tuple[str, str], ...]:
+def _ahead(f: Forecast, a: Accounted, m: Metering | None, silent: str) -> tuple[tuple[str, str], ...]:
     lines = [("Made so far", _mol(a.generated_mol, a.u_generated_mol))]
     if f.need_mol is not None:
-        lines.append(("Left to the need", _left(f, silent)))
-    coming = f"unknown, {silent}" if silent else _mol(f.still_to_come_mol)
-    lines.append(("Still comes if shut now", coming))
-    lines.append(("In the end, all acid in", f"{plain(f.final_delivered_mol)} mol"))
-    lines.append(("Acid left", f"{plain(f.acid_left_ml)} mL ({count(a.drops, 'drop')} fallen)"))
+        lines.append(("Left to the need", _left(f, a, m, silent)))
+    coming = UNKNOWN if silent else _mol(f.still_to_come_mol)
+    if m is None or m.meter == "drops":
+        lines.append(("Still comes if shut now", coming))
+        lines.append(("In the end, all acid in", f"{plain(f.final_delivered_mol)} mol"))
+        lines.append(("Acid left", f"{plain(f.acid_left_ml)} mL ({count(a.drops, 'drop')} fallen)"))
+    else:
+        lines.append(("At most, all of it used up", f"{plain(f.final_delivered_mol)} mol"))
+        if m.meter == "bubbles":
+            lines.append(("Still comes if ended now", coming))
+            lines.append(("Counted", count(a.drops, "bubble")))
+    return tuple(lines) + (() if m is None else _weighed(m))
+
+
+def _weighed(m: Metering) -> tuple[tuple[str, str], ...]:
+    """By which weighing the figures stand, and what it made of the drop or bubble."""
+    if m.weighed_s is None:
+        return ()
+    since = "; what went over since is not in it" if m.meter == "weighings" else ""
+    lines = [("Last weighed", f"at {run_clock(m.weighed_s)}{since}")]
+    if m.volume_ul is not None and m.stated_volume_ul is not None:
+        now = with_uncertainty(m.volume_ul, m.u_volume_ul, "µL")
+        stated = with_uncertainty(m.stated_volume_ul, m.u_stated_volume_ul, "µL")
+        lines.append((f"A {m.meter[:-1]}, stated → now", f"{stated} → {now}"))
     return tuple(lines)
 
 
-def _left(f: Forecast, silent: str) -> str:
+def _left(f: Forecast, a: Accounted, m: Metering | None, silent: str) -> str:
+    if m is not None and m.meter == "weighings" and f.need_mol is not None:
+        return _left_by_weighings(f, f.need_mol - a.delivered_mol)
     if f.drops_to_need is None:
         return "cannot be reached with this charge"
     if f.drops_to_need == 0:
         return "nothing: enough has gone over"
-    drops = count(f.drops_to_need, "drop")
+    drops = count(f.drops_to_need, "drop" if m is None else m.meter[:-1])
     if silent:
         return f"{drops}; time unknown"
     if f.minutes_to_need is None:
-        return f"{drops}; nothing drips"
+        return f"{drops}; nothing comes" if m is not None and m.meter == "bubbles" else f"{drops}; nothing drips"
     return f"{drops}, {duration(60.0 * f.minutes_to_need)}"
+
+
+def _left_by_weighings(f: Forecast, left_mol: float) -> str:
+    if left_mol <= 0.0:
+        return "nothing: enough has gone over"
+    if f.minutes_to_need is None:
+        return f"{plain(left_mol)} mol when last weighed; time unknown until it is weighed twice"
+    return (
+        f"{plain(left_mol)} mol when last weighed; {duration(60.0 * f.minutes_to_need)} at the rate of two weighings"
+    )

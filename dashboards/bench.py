@@ -10,19 +10,21 @@ import gc
 import os
 import time
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal
 
 import streamlit as st
 
 from dashboards import charts, sheet
 from dashboards.asking import Asked, ask, follow
 from dashboards.freshness import Freshness
+from dashboards.source import weighed_on
 from dashboards.steps import PHASE_WORDS
 from dashboards.traces import WINDOWS, traces_of
 from dashboards.view import View, look
 from dashboards.words import clock
 from monitor.core.events import Phase
 from monitor.core.requests import MAX_TEXT
+from monitor.edges.logreader import LogReader
 from monitor.errors import LogError
 
 LOG_ENV: Final = "SO2BENCH_LOG"
@@ -63,6 +65,11 @@ def _ask(log: Path, kind: str, args: dict[str, object], words: str) -> None:
 def _ask_note(log: Path) -> None:
     _ask(log, "note", {"text": str(st.session_state["note"])}, "Note")
     st.session_state["note"] = ""
+
+
+def _ask_weighing(log: Path) -> None:
+    what, grams, u_g = (st.session_state[key] for key in ("weigh_what", "weigh_grams", "weigh_u_g"))
+    _ask(log, "weighing", {"what": str(what), "grams": float(grams), "u_g": float(u_g)}, f"Weighing, {what}")
 
 
 def _ask_shelve(log: Path) -> None:
@@ -128,31 +135,33 @@ def _alarms(log: Path, view: View) -> None:
             _button(log, f"Put {card.tag} back", f"back-{card.tag}", kind, {"tag": card.tag})
 
 
-def _button(log: Path, words: str, key: str, kind: str, args: dict[str, object]) -> None:
-    st.button(words, key=key, on_click=_ask, args=(log, kind, args, words))
+def _button(
+    log: Path,
+    words: str,
+    key: str,
+    kind: str,
+    args: dict[str, object],
+    *,
+    width: Literal["content", "stretch"] = "content",
+    disabled: bool = False,
+) -> None:
+    st.button(words, key=key, width=width, disabled=disabled, on_click=_ask, args=(log, kind, args, words))
 
 
 def _permit_and_phase(log: Path, view: View) -> None:
-    st.html(sheet.permit(view))
     closed = view.phase is Phase.CLOSED
-    on = not view.permit_on
-    words = "Ask for the permit" if on else "Take the permit back"
-    st.button(
-        words, key="permit", disabled=closed, width="stretch", on_click=_ask, args=(log, "permit", {"on": on}, words)
-    )
+    st.html(sheet.permit(view))
+    if not closed:
+        on = not view.permit_on
+        words = "Ask for the permit" if on else "Take the permit back"
+        _button(log, words, "permit", "permit", {"on": on}, width="stretch")
     st.html(f"<h2>Phase: {PHASE_WORDS[view.phase]}</h2>")
     for phase in Phase:
-        if phase is Phase.CLOSED:
+        if closed or phase is Phase.CLOSED:
             continue
         here = phase is view.phase
-        st.button(
-            f"{PHASE_WORDS[phase]}{' (now)' if here else ''}",
-            key=f"phase-{phase.value}",
-            disabled=closed or here,
-            width="stretch",
-            on_click=_ask,
-            args=(log, "phase", {"phase": phase.value}, f"Phase {PHASE_WORDS[phase].lower()}"),
-        )
+        words = f"{PHASE_WORDS[phase]}{' (now)' if here else ''}"
+        _button(log, words, f"phase-{phase.value}", "phase", {"phase": phase.value}, width="stretch", disabled=here)
 
 
 # --- the traces, every two seconds --------------------------------------------------------------------------------
@@ -173,7 +182,9 @@ def _traces(log: Path, window_s: float | None) -> None:
 
 
 def _more(log: Path) -> None:
-    note, aside, end = st.columns(3, gap="medium")
+    note, weigh, aside, end = st.columns(4, gap="medium")
+    with weigh.expander("Enter a weighing"):
+        _weighing(log)
     with note.expander("Write a note into the record"):
         st.text_area("Note", key="note", max_chars=MAX_TEXT, height=80)
         st.button("Write it", key="note-go", on_click=_ask_note, args=(log,))
@@ -188,6 +199,18 @@ def _more(log: Path) -> None:
         st.markdown("The permit goes, the record is closed, and nobody watches the bench any more.")
         sure = st.checkbox("The tap is shut, the heat is off: end this run", key="end_sure")
         st.button("End the run", key="end-go", disabled=not sure, on_click=_ask_end, args=(log,))
+
+
+def _weighing(log: Path) -> None:
+    try:
+        kinds = weighed_on(LogReader(log).header().run_toml)
+    except LogError:
+        return
+    st.selectbox("What was weighed", kinds, key="weigh_what")
+    st.number_input("Grams since the run began", 0.0, 1e6, 0.0, step=0.1, format="%.2f", key="weigh_grams")
+    st.number_input("± grams (one standard uncertainty)", 0.0, 1e4, 0.1, step=0.05, format="%.2f", key="weigh_u_g")
+    st.button("Enter it", key="weigh-go", on_click=_ask_weighing, args=(log,))
+    _button(log, "Undo the last weighing", "weigh-undo", "undo-weighing", {})
 
 
 def _page() -> None:

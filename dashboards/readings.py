@@ -66,5 +66,10 @@ def _drip(run: Overview, limits: LimitTerms, silent: str) -> Line:
         return Line(name, UNKNOWN, silent, known=False)
     if run.forecast is None:
         return Line(name, UNKNOWN, "not counted on this route", known=False)
+    meter = run.metering.meter if run.metering is not None else "drops"
+    if meter == "weighings":
+        return Line("Count", "none", "this run is weighed", known=True)
+    if meter == "bubbles":
+        return Line("Bubbles", f"{run.forecast.drip_per_min:.0f} a minute", "on the wash bottle", known=True)
     note = f"alarm at {limits.drip_fast_per_min:g} a minute"
     return Line(name, f"{run.forecast.drip_per_min:.0f} drops/min", note, known=True)

@@ -21,6 +21,7 @@ from monitor.core.events import (
     Reading,
     StandingAlarm,
 )
+from monitor.core.requests import WEIGHED_ON
 from monitor.errors import LogError, SettingsError
 from monitor.settings import bench_from, parse_toml
 from monitor.terms import LimitTerms
@@ -52,6 +53,15 @@ def sheet_of(bench_toml: str, run_toml: str) -> Sheet:
     return Sheet(title, bench.name, invented, bench.limits)
 
 
+def weighed_on(run_toml: str) -> tuple[str, ...]:
+    """What may be weighed in the run whose settings these are; nothing if they cannot be understood."""
+    try:
+        generator = parse_toml(run_toml, "run.toml in the log")["generator"]
+        return WEIGHED_ON[generator["route"]]
+    except (SettingsError, KeyError, TypeError):
+        return ()
+
+
 def written_utc_s(log: Path) -> float:
     """When the log was last written, Unix seconds: a reader's own empty side files do not count."""
     newest = 0.0
@@ -78,6 +88,7 @@ def overview_from(got: Mapping[str, Any]) -> Overview:
         fields["account"] = None if got["account"] is None else Accounted(**got["account"])
         fields["forecast"] = None if got["forecast"] is None else Forecast(**got["forecast"])
         fields["metering"] = None if got["metering"] is None else Metering(**got["metering"])
+        fields["leak"] = None if got.get("leak") is None else Leak(**got["leak"])
         fields["checks"] = tuple(CheckLine(**c) for c in got.get("checks", ()))
         fields["exposure"] = Exposed(**got["exposure"])
         fields["alarms"] = tuple(
@@ -87,4 +98,3 @@ def overview_from(got: Mapping[str, Any]) -> Overview:
         return Overview(**fields)
     except (KeyError, TypeError, ValueError) as why:
         raise LogError(f"the log's newest overview cannot be understood: {why}") from why
-        fields["leak"] = None if got.get("leak") is None else Leak(**got["leak"])

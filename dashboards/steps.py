@@ -6,6 +6,7 @@ import re
 
 from dashboards.words import count, duration, plain
 from monitor.core.events import Forecast, Phase
+from monitor.terms import Meter
 
 PHASE_WORDS = {
     Phase.GETTING_READY: "Getting ready",
@@ -19,14 +20,14 @@ WHEN_NOBODY_WATCHES = (
 )
 
 
-def next_step(phase: Phase, permit_on: bool, forecast: Forecast | None) -> str:
+def next_step(phase: Phase, permit_on: bool, forecast: Forecast | None, meter: Meter = "drops") -> str:
     """The next thing to do in a run in which nothing is wrong."""
     if phase is Phase.GETTING_READY:
         if permit_on:
             return "Permit is on. When you open the tap, choose 'Generating'."
         return "Tap shut, hood on, tube and scrubber in place? Then ask for the permit."
     if phase is Phase.GENERATING:
-        return _generating(permit_on, forecast)
+        return _generating(permit_on, forecast, meter)
     if phase is Phase.RUNNING_OUT:
         return "Tap shut. Lift the tube out of the liquid before anything cools; wait until no more gas comes."
     if phase is Phase.CLOSING_DOWN:
@@ -34,24 +35,37 @@ def next_step(phase: Phase, permit_on: bool, forecast: Forecast | None) -> str:
     return "The run is closed. Nobody watches this bench now."
 
 
-def _generating(permit_on: bool, forecast: Forecast | None) -> str:
+def _generating(permit_on: bool, forecast: Forecast | None, meter: Meter) -> str:
     if not permit_on:
         return "Permit is off: tap shut. Find out why, then ask for it again."
     if forecast is None:
         return "Go on. What goes over is not counted on this route: judge by the receiver."
     if forecast.need_mol is None:
         return "Go on. The run's file names no need, so the page cannot say when it is enough."
+    if meter == "weighings":
+        return _until_weighed(forecast)
     if forecast.drops_to_need is None:
+        everything = "all the acid" if meter == "drops" else "the whole charge"
         return (
-            f"The need will not be reached: all the acid brings {plain(forecast.final_delivered_mol)} mol over, "
+            f"The need will not be reached: {everything} brings {plain(forecast.final_delivered_mol)} mol over, "
             f"wanted is {plain(forecast.need_mol)} mol."
         )
     if forecast.drops_to_need == 0:
         return "The need has gone over. Shut the tap, then lift the tube out of the liquid before anything cools."
-    to_go = f"{count(forecast.drops_to_need, 'drop')} to go"
+    to_go = f"{count(forecast.drops_to_need, meter[:-1])} to go"
     if forecast.minutes_to_need is None:
-        return f"Nothing drips. {to_go}."
+        return f"Nothing {'drips' if meter == 'drops' else 'comes'}. {to_go}."
     return f"Go on. {to_go}, {duration(60.0 * forecast.minutes_to_need)} at this rate."
+
+
+def _until_weighed(forecast: Forecast) -> str:
+    if forecast.minutes_to_need is None:
+        return "Go on. Weigh from time to time and enter it below: nothing else tells what has gone over."
+    if forecast.minutes_to_need == 0.0:
+        return "By the rate of the weighings the need has gone over. Weigh again to be sure, then end it."
+    return (
+        f"Go on. {duration(60.0 * forecast.minutes_to_need)} to the need at the rate of two weighings; weigh again."
+    )
 
 
 def in_order(response: str) -> tuple[str, ...]:

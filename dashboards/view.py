@@ -123,7 +123,8 @@ def _warning(run: Overview, closed: bool, age_s: float, inbox: bool, now_utc_s: 
 
 
 def _head(run: Overview, closed: bool, watched: bool, standing: tuple[Card, ...], warning: str) -> Head:
-    step = next_step(Phase.CLOSED if closed else run.phase, run.permit_on, run.forecast)
+    meter = run.metering.meter if run.metering is not None else "drops"
+    step = next_step(Phase.CLOSED if closed else run.phase, run.permit_on, run.forecast, meter)
     if closed:
         return Head("closed", "–", "", "Run closed", (step,), warning)
     if not watched:

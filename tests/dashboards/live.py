@@ -6,6 +6,7 @@ Invented throughout: the scenario is the demonstration's, a workshop recovering 
 from __future__ import annotations
 
 import asyncio
+import socket
 import threading
 import time
 from collections.abc import Iterator
@@ -21,6 +22,13 @@ from tests.live import terms
 
 BENCH, BENCH_TOML, RUN, RUN_TOML = terms()
 COLD_C = 24.5
+
+
+def a_port() -> int:
+    """A TCP port that the system picks: two tests at once never meet on it, as they would on the first free one."""
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        return int(listener.getsockname()[1])
 
 
 class BoardPort:

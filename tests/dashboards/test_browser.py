@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Error, Page, expect, sync_playwright
 from monitor.edges.inbox import put
 from monitor.edges.logreader import LogReader
 from monitor.edges.page import Page as Server
-from tests.dashboards.live import live_run
+from tests.dashboards.live import a_port, live_run
 from tests.live import wait_until
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
@@ -65,7 +65,7 @@ def browser() -> Iterator[Browser]:
 @contextmanager
 def served(log: Path) -> Iterator[Server]:
     """The page's own process, as a run starts it."""
-    server = Server(log)
+    server = Server(log, a_port())
     try:
         yield server
     finally:

@@ -183,3 +183,15 @@ def test_without_a_log_named_the_page_says_who_names_it(monkeypatch: pytest.Monk
     assert "SO2BENCH_LOG names no run log" in "".join(str(e.proto.body) for e in app.get("html"))
     st.cache_resource.clear()
     gc.unfreeze()
+
+
+def test_a_weighing_is_entered_and_undone(show: Shower) -> None:
+    """What was weighed, the grams and their uncertainty go into the inbox as entered; so does the undoing."""
+    page = show(QUIET)
+    page.app.selectbox(key="weigh_what").select("receiver gain").run()
+    page.app.number_input(key="weigh_grams").set_value(12.34).run()
+    page.app.number_input(key="weigh_u_g").set_value(0.2).run()
+    (asked,) = page.click("weigh-go")
+    assert (asked.kind, dict(asked.args)) == ("weighing", {"what": "receiver gain", "grams": 12.34, "u_g": 0.2})
+    (undo,) = page.click("weigh-undo")
+    assert undo.kind == "undo-weighing"
