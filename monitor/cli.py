@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, get_args
 
-from monitor import options, plancli
+from monitor import aftercare, options, plancli
 from monitor.errors import RefusalError
 from monitor.terms import Meter, Route
 
@@ -68,6 +68,7 @@ def build_parser() -> argparse.ArgumentParser:
     p.set_defaults(do=_replay)
 
     options.add_calibrate(commands)
+    aftercare.add_aftercare(commands)
     return parser
 
 

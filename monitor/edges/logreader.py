@@ -130,9 +130,74 @@ class LogReader:
                 return
             after = rows[-1][0]
 
+    def requests(self) -> list[tuple[Instant, Request]]:
+        """What was asked of the run, in order, and each was answered once.
+
+        Raises:
+            LogError: an entry cannot be understood.
+        """
+        rows = self._all("SELECT id, mono_s, utc_s, data FROM input WHERE kind = 'request' ORDER BY id")
+        try:
+            return [(Instant(mono_s, utc_s), from_json(data.decode())) for _, mono_s, utc_s, data in rows]
+        except BadRequestError as why:
+            raise LogError(f"{self.path}: a request in it: {why}") from why
+
     def count_inputs(self) -> int:
         """How many inputs there are, for a progress bar."""
         return int(self._all("SELECT coalesce(max(id), 0) FROM input")[0][0])
+
+    def columns(self, table: str) -> list[str]:
+        """The columns of a table, in order.
+
+        Raises:
+            LogError: there is no such table.
+        """
+        return [name for name, _, _ in self._table(table)]
+
+    def types(self, table: str) -> list[str]:
+        """The types of a table's columns, in order: INTEGER, REAL, TEXT or BLOB.
+
+        Raises:
+            LogError: there is no such table.
+        """
+        return [kind for _, kind, _ in self._table(table)]
+
+    def rows(self, table: str, size: int = 5000) -> Iterator[tuple[Any, ...]]:
+        """Every row of a table in the order of its key, read in pages, so that a running writer is not held up.
+
+        Raises:
+            LogError: there is no such table.
+        """
+        columns = self._table(table)
+        key = [name for name, _, place in sorted(columns, key=lambda c: c[2]) if place]
+        at = [[name for name, _, _ in columns].index(name) for name in key]
+        order, marks = ", ".join(key), ", ".join("?" * len(key))
+        page = self._all(f"SELECT * FROM {table} ORDER BY {order} LIMIT ?", size)
+        after = f"SELECT * FROM {table} WHERE ({order}) > ({marks}) ORDER BY {order} LIMIT ?"
+        while page:
+            yield from page
+            page = self._all(after, *(page[-1][i] for i in at), size) if len(page) == size else []
+
+    def count(self, table: str) -> int:
+        """How many rows a table has.
+
+        Raises:
+            LogError: there is no such table.
+        """
+        self._table(table)
+        return int(self._all(f"SELECT count(*) FROM {table}")[0][0])
+
+    def _table(self, table: str) -> list[tuple[str, str, int]]:
+        """Columns, types, and places in the key (0 for none). Only names that the schema has pass through here."""
+        got = self._all("SELECT name, type, pk FROM pragma_table_info(?)", table)
+        if not got or not table.isidentifier():
+            raise LogError(f"{self.path}: has no table '{table}'")
+        return [(name, kind, place) for name, kind, place in got]
+
+    def samples(self, from_s: float, to_s: float, most: int = 6000) -> list[tuple[Any, ...]]:
+        """The samples between two run seconds, the first `most`: t_s, drops, plate_c, gas_ppm."""
+        query = "SELECT t_s, drops, plate_c, gas_ppm FROM sample WHERE t_s BETWEEN ? AND ? ORDER BY t_s LIMIT ?"
+        return self._all(query, from_s, to_s, most)
 
     def alarms(self, limit: int = 200) -> list[tuple[Any, ...]]:
         """The newest alarm changes, newest first: t_s, utc_s, tag, priority, before, after, cause, who, detail."""
