@@ -16,19 +16,14 @@ from monitor.chemistry.planning import most_so2_mol
 from monitor.chemistry.substances import MOLAR_MASS_G_PER_MOL
 from monitor.chemistry.sweep import sweep_of
 from monitor.core.events import Accounted, Corrected, Forecast, Metering
-from monitor.terms import Measured, Route, RunTerms
+from monitor.core.requests import RECEIVER_GAIN, SULFUR_LOSS, WEIGHED_ON
+from monitor.terms import Measured, RunTerms
 
 RATE_WINDOW_S = 20.0  # drop rate is counted over this (alarm table: "drop rate over 20 s")
 RELEASE_LAG_S = 5.0  # a stirred liquor gives up its excess over about this; common practice, no source
 SPENT = 0.99  # of what the charge can make, where no acid is counted
 MOST_WEIGHINGS = 500  # of one run; a person weighs some ten times, and more are refused
 
-FLASK_LOSS, SULFUR_LOSS, RECEIVER_GAIN = "flask loss", "sulfur loss", "receiver gain"
-WEIGHED_ON: dict[Route, tuple[str, ...]] = {
-    "acid-drip": (FLASK_LOSS, RECEIVER_GAIN),
-    "acid-on-sulfur": (FLASK_LOSS, RECEIVER_GAIN),
-    "burner": (SULFUR_LOSS, RECEIVER_GAIN),
-}
 AIR_RELATIVE_U, WATER_RELATIVE_U = 0.10, 0.30  # of what left with the gas by the headspace's model; judgement
 
 

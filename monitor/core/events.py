@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import NamedTuple
 
+from monitor.terms import Meter, Route
+
 
 class Instant(NamedTuple):
     """A moment: seconds since the run began (durations use only this) and UTC as Unix seconds (for the record)."""
@@ -145,7 +147,8 @@ class Accounted(NamedTuple):
 class Metering(NamedTuple):
     """By what the account is kept: the counted volume now and as stated, µL, and the weighings taken into it."""
 
-    meter: str
+    route: Route
+    meter: Meter
     volume_ul: float | None  # None where nothing is counted
     u_volume_ul: float | None
     stated_volume_ul: float | None
@@ -257,9 +260,6 @@ class StandingAlarm(NamedTuple):
     detail: str
 
 
-class CheckLine(NamedTuple):
-    """One item of the check before a run. `outcome` is passed, failed, waived, or empty while it is missing."""
-
 class Leak(NamedTuple):
     """What is known of a leak while one is heard. Times in run seconds; what is not known yet is None."""
 
@@ -272,6 +272,9 @@ class Leak(NamedTuple):
     share: float | None  # of what is being made, 0 to 1
     correlation: float | None
 
+
+class CheckLine(NamedTuple):
+    """One item of the check before a run. `outcome` is passed, failed, waived, or empty while it is missing."""
 
     item: str
     words: str
@@ -303,10 +306,10 @@ class Overview(NamedTuple):
     metering: Metering | None = None
     plate_minutes_to_limit: float | None = None  # at the present slope; None when it does not rise, or slowly
     checks: tuple[CheckLine, ...] = ()  # the check before the run; empty when none is wanted, or it is done
+    leak: Leak | None = None
 
 
 Event = (
-    leak: Leak | None = None
     Taken
     | Sampled
     | Rejected

@@ -62,6 +62,7 @@ class MeteredAccount(Account):
     def metering(self) -> Metering:
         """By what the account is kept now."""
         return Metering(
+            route=self.route,
             meter=self.meter,
             volume_ul=self.volume_ul,
             u_volume_ul=self.u_volume_ul,
@@ -113,7 +114,7 @@ class MeteredAccount(Account):
                 wider = (off_mol * off_mol / DISAGREE**2 - u_w * u_w) / variance
                 if wider > WIDER_MOST**2:
                     raise WeighingRefusedError(
-                        f"{weighed.by.grams:g} g is {w_mol:.3f} mol, the count says {here:.3f} mol: that far apart it "
+                        f"{weighed.by.grams:g} g is {w_mol:.3f} mol, the count says {here:.3f} mol: so far apart "
                         "is a mistake; look for a wrong tare, a leak, or counts that were lost"
                     )
                 if wider > 1.0:

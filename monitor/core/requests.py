@@ -9,8 +9,17 @@ import json
 from collections.abc import Mapping
 
 from monitor.core.events import Phase, Request
+from monitor.terms import Route
 
 MAX_TEXT = 500  # characters of any text in a request; longer ones are refused, so that the record stays readable
+
+# What may be weighed on each route, as a weighing names it.
+FLASK_LOSS, SULFUR_LOSS, RECEIVER_GAIN = "flask loss", "sulfur loss", "receiver gain"
+WEIGHED_ON: dict[Route, tuple[str, ...]] = {
+    "acid-drip": (FLASK_LOSS, RECEIVER_GAIN),
+    "acid-on-sulfur": (FLASK_LOSS, RECEIVER_GAIN),
+    "burner": (SULFUR_LOSS, RECEIVER_GAIN),
+}
 
 _TEXT, _NUMBER, _SWITCH = "text", "number", "switch"
 

@@ -42,7 +42,7 @@ class WeighedAccount(Account):
     def metering(self) -> Metering:
         """By what the account is kept now."""
         weighed_s = self.weighings[-1].t_s if self.weighings else None
-        return Metering(self.meter, None, None, None, None, len(self.weighings), weighed_s)
+        return Metering(self.route, self.meter, None, None, None, None, len(self.weighings), weighed_s)
 
     def state(self, t_s: float) -> Accounted:
         """The account as the newest weighing left it."""

@@ -90,7 +90,7 @@ def test_the_record_keeps_the_correction(tmp_path: Path) -> None:
     log = tmp_path / "a.so2log"
     header = {"bench_toml": "", "run_toml": "", "made_by": "", "start_mono_s": "0.0", "start_utc_s": "0.0"}
     create(log, header)
-    writer = LogWriter(log, lambda failing, text: None)
+    writer = LogWriter(log, lambda *_: None)
     writer.write([*run.events, run.bench.overview()], run.bench.now)
     writer.close()
     (kept,) = LogReader(log).corrections()

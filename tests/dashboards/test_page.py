@@ -187,7 +187,7 @@ def test_without_a_log_named_the_page_says_who_names_it(monkeypatch: pytest.Monk
 
 def test_a_weighing_is_entered_and_undone(show: Shower) -> None:
     """What was weighed, the grams and their uncertainty go into the inbox as entered; so does the undoing."""
-    page = show(QUIET)
+    page = show.run(QUIET)
     page.app.selectbox(key="weigh_what").select("receiver gain").run()
     page.app.number_input(key="weigh_grams").set_value(12.34).run()
     page.app.number_input(key="weigh_u_g").set_value(0.2).run()
