@@ -67,6 +67,7 @@ def build_parser() -> argparse.ArgumentParser:
     p.add_argument("--json", action="store_true", help="print JSON alone")
     p.set_defaults(do=_replay)
 
+    options.add_check(commands)
     options.add_calibrate(commands)
     aftercare.add_aftercare(commands)
     return parser

@@ -32,7 +32,7 @@ class Listener:
     def __init__(self, port: SerialPort) -> None:
         self._port = port
         self._samples: deque[SampleFrame] = deque(maxlen=KEPT)
-        self._raw: deque[bytes] = deque(maxlen=KEPT)
+        self._raw: deque[tuple[float, bytes]] = deque(maxlen=KEPT)
         self._permit = False
         self._trips = b""
         self._stop = threading.Event()
@@ -59,7 +59,7 @@ class Listener:
                     self._port.write(trips + keep_alive(n, self._permit, False))
                 data = self._port.read(READ_S)
                 if data:
-                    self._raw.append(data)
+                    self._raw.append((time.monotonic(), data))
                 for item in decoder.feed(data):
                     if isinstance(item, SampleFrame):
                         self._samples.append(item)
@@ -77,8 +77,8 @@ class Listener:
             self._trips = set_trips(0, heat, gas_trip_sum(bench.limits.gas_high_high_ppm, bench.gas))
         self._permit = on
 
-    def taken(self) -> list[bytes]:
-        """The bytes that have come since the last time this was asked."""
+    def taken(self) -> list[tuple[float, bytes]]:
+        """The bytes that have come since the last time this was asked, each with this machine's seconds."""
         out = []
         while self._raw:
             out.append(self._raw.popleft())

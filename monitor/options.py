@@ -67,3 +67,20 @@ def _bench(p: argparse.ArgumentParser) -> None:
 
 def _seconds(p: argparse.ArgumentParser) -> None:
     p.add_argument("--seconds", type=float, default=60.0, help="how long the board is read (default 60)")
+
+
+def add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add `check` to the command line."""
+    p = commands.add_parser("check", help="the check before a run: what the tool sees, and what only you can see")
+    p.add_argument("--bench", type=Path, required=True, help="bench.toml: the apparatus")
+    p.add_argument("--run", type=Path, required=True, help="run.toml: this generation")
+    p.add_argument("--port", help="the serial port, instead of the one in bench.toml")
+    p.add_argument("--relay", action="store_true", help="close and open the permit relay once, and see that it does")
+    p.add_argument("--gate", action="store_true", help="count ten drops through the gate")
+    p.set_defaults(do=_check)
+
+
+def _check(a: argparse.Namespace) -> None:
+    from monitor.check import check
+
+    check(a)
