@@ -129,7 +129,7 @@ class RoomModel:
         if float(since.std()) < VARIED * mean_made or len(since) < 10:
             return Following(None, None, share if share <= 1.0 else None)
         steady = self.response(t - size.onset_s)
-        with_making = self._course(t, np.where(t >= size.onset_s, made / self._mg_per_min, 0.0))
+        with_making = self.shown(t, np.where(t >= size.onset_s, made, 0.0))
         share, misfit = _line(with_making, y)
         _, misfit_steady = _line(steady, y)
         gain = (misfit_steady - misfit) / self._noise_ppm**2
@@ -137,13 +137,14 @@ class RoomModel:
         follows = None if abs(gain) < BETTER else gain > 0.0
         return Following(follows, correlation, share if follows is not False and 0.0 < share <= 1.0 else None)
 
-    def _course(self, t_s: Floats, source: Floats) -> Floats:
-        """Reading, ppm, under a source given second by second, ppm·m³/s; both lags by their exact steps."""
+    def shown(self, t_s: Floats, leaks_mg_per_min: Floats) -> Floats:
+        """The reading, ppm, under a leak given at each of these seconds; both lags by their exact steps."""
         reading = np.zeros(len(t_s))
+        per_ppm = self._mg_per_min * self._q_m3_per_s
         in_room = shown = 0.0
         for i in range(1, len(t_s)):
             dt_s = float(t_s[i] - t_s[i - 1])
-            in_room += (float(source[i]) / self._q_m3_per_s - in_room) * -np.expm1(-dt_s / self._room_tau_s)
+            in_room += (float(leaks_mg_per_min[i]) / per_ppm - in_room) * -np.expm1(-dt_s / self._room_tau_s)
             shown += (in_room - shown) * -np.expm1(-dt_s / self._lag_s)
             reading[i] = shown
         return reading

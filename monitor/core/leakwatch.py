@@ -121,7 +121,7 @@ def leak_words(leak: Leak) -> str:
     said = [f"{over}, since {_run_time(leak.since_s)} of the run"]
     if leak.mg_per_min is not None and leak.u_mg_per_min is not None:
         low, high = max(0.0, leak.mg_per_min - leak.u_mg_per_min), leak.mg_per_min + leak.u_mg_per_min
-        when = "" if leak.sized_s is None else f" at {_run_time(leak.sized_s)}, it has changed since"
+        when = "" if leak.sized_s is None else f" as of {_run_time(leak.sized_s)}"
         said.append(f"about {_short(leak.mg_per_min)} mg/min ({_short(low)} to {_short(high)}){when}")
     if leak.follows is False:
         said.append("it does not go with what is being made")
