@@ -27,11 +27,11 @@ class _Window:
         self._unknown_s = 0.0
 
     def add(self, second: int, dose: float, unknown_s: float) -> None:
-        if self._bins and self._bins[-1][0] == second:
-            _, before, before_unknown = self._bins.pop()
-            self._bins.append((second, before + dose, before_unknown + unknown_s))
+        bins = self._bins
+        if bins and bins[-1][0] == second:
+            bins[-1] = (second, bins[-1][1] + dose, bins[-1][2] + unknown_s)
         else:
-            self._bins.append((second, dose, unknown_s))
+            bins.append((second, dose, unknown_s))
         self._dose += dose
         self._unknown_s += unknown_s
 
@@ -114,11 +114,17 @@ class Exposure:
     def _put(self, span_s: float, ppm: float, unknown: float) -> None:
         """Spread a stretch of constant concentration over the seconds it lies in."""
         start, end = self._known_to_s, self._known_to_s + span_s
-        first = max(int(start), int(end) - TWA_S - 1)  # older seconds are out of both windows already
-        for second in range(first, int(end) + 1):
-            part_s = min(end, second + 1.0) - max(start, float(second))
-            if part_s > 0.0:
-                self._stel.add(second, part_s * ppm, part_s * unknown)
-                self._twa.add(second, part_s * ppm, part_s * unknown)
+        first, last = int(start), int(end)
+        if first == last:  # the usual case, ten times a second
+            self._add(last, span_s, ppm, unknown)
+        else:
+            for second in range(max(first, last - TWA_S - 1), last + 1):  # older ones are out of both windows already
+                part_s = min(end, second + 1.0) - max(start, float(second))
+                if part_s > 0.0:
+                    self._add(second, part_s, ppm, unknown)
         self._known_to_s = end
         self._unknown_s += span_s * unknown
+
+    def _add(self, second: int, part_s: float, ppm: float, unknown: float) -> None:
+        self._stel.add(second, part_s * ppm, part_s * unknown)
+        self._twa.add(second, part_s * ppm, part_s * unknown)

@@ -12,7 +12,7 @@ import sqlite3
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -51,6 +51,9 @@ EXPOSURE_EVERY_S = 10
 _URGENT = frozenset({AlarmChanged, PermitChanged, PhaseChanged, Answered})
 
 Batch = tuple[list[Event], Instant]
+
+# Least, greatest, sum and count of plate and of gas; drops, delivered, held
+_EMPTY_BUCKET = (None, None, 0.0, 0, None, None, 0.0, 0, 0, None, None)
 
 _ROLL = """INSERT INTO roll VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)
 ON CONFLICT DO UPDATE SET
@@ -235,7 +238,7 @@ class Rows:
     def __init__(self, account_now: Accounted | None, exposed_s: float) -> None:
         self.account_now, self.exposed_s = account_now, exposed_s
         self._rows: dict[str, list[tuple[Any, ...]]] = {}
-        self._rolls: dict[tuple[int, int], list[Any]] = {}
+        self._seconds: dict[int, list[Any]] = {}  # buckets of one second, as the columns of `roll`
         self._overview: Overview | None = None
 
     def add(self, events: list[Event]) -> None:
@@ -318,24 +321,39 @@ class Rows:
 
     def _roll(self, e: Sampled) -> None:
         plate, gas = e.plate.value, e.gas.value
+        second = int(e.t_s // 1.0)
+        row = self._seconds.get(second)
+        if row is None:
+            row = self._seconds[second] = list(_EMPTY_BUCKET)
+        if plate is not None:
+            row[0] = plate if row[0] is None or plate < row[0] else row[0]
+            row[1] = plate if row[1] is None or plate > row[1] else row[1]
+            row[2] += plate
+            row[3] += 1
+        if gas is not None:
+            row[4] = gas if row[4] is None or gas < row[4] else row[4]
+            row[5] = gas if row[5] is None or gas > row[5] else row[5]
+            row[6] += gas
+            row[7] += 1
+        row[8] = e.drops
+        if self.account_now is not None:
+            row[9], row[10] = self.account_now.delivered_mol, self.account_now.held_mol
+
+    def _rolls(self) -> Iterator[tuple[Any, ...]]:
+        """The buckets of every level, the longer ones summed up from the seconds."""
         for level_s in LEVELS_S:
-            key = (level_s, int(e.t_s // level_s))
-            row = self._rolls.get(key)
-            if row is None:
-                row = self._rolls[key] = [None, None, 0.0, 0, None, None, 0.0, 0, 0, None, None]
-            if plate is not None:
-                row[0] = plate if row[0] is None or plate < row[0] else row[0]
-                row[1] = plate if row[1] is None or plate > row[1] else row[1]
-                row[2] += plate
-                row[3] += 1
-            if gas is not None:
-                row[4] = gas if row[4] is None or gas < row[4] else row[4]
-                row[5] = gas if row[5] is None or gas > row[5] else row[5]
-                row[6] += gas
-                row[7] += 1
-            row[8] = e.drops
-            if self.account_now is not None:
-                row[9], row[10] = self.account_now.delivered_mol, self.account_now.held_mol
+            buckets: dict[int, list[Any]] = {}
+            for second, row in self._seconds.items():
+                bucket = buckets.setdefault(second // level_s, list(_EMPTY_BUCKET))
+                for low, high, total, count in ((0, 1, 2, 3), (4, 5, 6, 7)):
+                    if row[count]:
+                        bucket[low] = row[low] if bucket[low] is None else min(bucket[low], row[low])
+                        bucket[high] = row[high] if bucket[high] is None else max(bucket[high], row[high])
+                        bucket[total] += row[total]
+                        bucket[count] += row[count]
+                bucket[8:] = row[8:]
+            for number, bucket in buckets.items():
+                yield (level_s, number, *bucket)
 
     def insert(self, db: sqlite3.Connection) -> None:
         """Put all rows into the open transaction."""
@@ -343,7 +361,7 @@ class Rows:
             marks = ",".join("?" * len(rows[0]))
             verb = "INSERT OR REPLACE" if table == "exposure" else "INSERT"
             db.executemany(f"{verb} INTO {table} VALUES ({marks})", rows)
-        db.executemany(_ROLL, [(*key, *row) for key, row in self._rolls.items()])
+        db.executemany(_ROLL, self._rolls())
         if self._overview is not None:
             o = self._overview
             db.execute("INSERT OR REPLACE INTO overview VALUES (1, ?, ?, ?)", (o.t_s, o.utc_s, overview_json(o)))
