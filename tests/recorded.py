@@ -6,6 +6,7 @@ Invented throughout: the rig's bench, the rig's story, and an operator who asks 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
 from pathlib import Path
 
 from monitor.core.bench import Bench
@@ -14,12 +15,16 @@ from monitor.core.requests import make_request
 from monitor.edges import runlog
 from monitor.rig import scenario
 from monitor.rig.bench import SimulatedBench
-from tests.live import terms
+from monitor.settings import bench_from, parse_toml, run_from
 
 START_UTC_S = 1_795_600_000.0  # in November 2026
 STEP_S = 0.1
 
 Asked = tuple[float, str, Mapping[str, object]]
+_SHELL: tuple[Asked, ...] = (
+    (0.5, "checklist", {}),
+    (0.6, "seen", {"item": "disk", "ok": True, "text": "room enough"}),
+)
 
 
 def record_run(
@@ -32,7 +37,10 @@ def record_run(
     seed: int = scenario.SEED,
 ) -> Path:
     """Record the story's first `duration_s`; with `stop`, the operator ends the run."""
-    bench_terms, bench_toml, run_terms, run_toml = terms()
+    run_toml = scenario.run_toml()
+    run_terms = run_from(parse_toml(run_toml, "run.toml"), "run.toml")
+    bench_toml = scenario.bench_toml("board", datetime.fromtimestamp(START_UTC_S, tz=UTC).date())
+    bench_terms = bench_from(parse_toml(bench_toml, "bench.toml"), "bench.toml")
     if title is not None:
         run_toml = run_toml.replace(run_terms.title, title)
     header = {
@@ -48,7 +56,7 @@ def record_run(
     writer = runlog.LogWriter(log, _trouble)
     live = Bench(bench_terms, run_terms, Instant(0.0, START_UTC_S))
     simulated = SimulatedBench(bench_terms, run_terms, seed, scenario.timeline())
-    waiting = [request for request in asked if request[0] < duration_s]
+    waiting: list[Asked] = [*_SHELL, *(request for request in asked if request[0] < duration_s)]
     if stop:
         waiting.append((duration_s - 1.0, "stop", {}))
     for step in range(1, round(duration_s / STEP_S) + 1):

@@ -38,6 +38,7 @@ svg text { font: 11px system-ui, "DejaVu Sans", sans-serif; fill: #1a1a1a; }
 svg text.t { font-weight: 600; font-size: 12px; }
 pre { white-space: pre-wrap; overflow-wrap: anywhere; font-size: .78rem; border: 1px solid #ddd8c8; padding: .6rem; }
 code { overflow-wrap: anywhere; }
+@media screen { section { overflow-x: auto; } }
 @page { size: A4; margin: 14mm 13mm; }
 @media print {
   body { font-size: 9.5pt; }
