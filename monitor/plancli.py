@@ -6,8 +6,18 @@ import argparse
 import json
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+from monitor.errors import PlanError
+
+if TYPE_CHECKING:
+    from monitor.chemistry.prices import RouteCost
+    from monitor.terms import RunTerms
 
 DEFAULTS = "defaults: Na2S2O5 97 %, HCl 30 %, excess 10 %, 22 degC, the smallest common flask"
+WANT_OPTIONS = ("route", "salt", "purity", "acid", "strength", "excess", "temperature", "flask", "draw")
+PRICED = {"salt": "salt_per_kg", "acid": "acid_per_l", "sulfuric": "sulfuric_per_l", "sulfur": "sulfur_per_kg"}
+STRONG_SULFURIC = "96 +/- 1 %"  # for acid on sulfur, where none is named
 
 
 def add_arguments(p: argparse.ArgumentParser) -> None:
@@ -15,7 +25,18 @@ def add_arguments(p: argparse.ArgumentParser) -> None:
     p.add_argument("run", type=Path, metavar="RUN", nargs="?", help="run.toml: the charge and the receiver")
     p.add_argument("--bench", type=Path, help="bench.toml: the apparatus (drop volume, room, limits)")
     p.add_argument("--json", action="store_true", help="print JSON alone")
-    w = p.add_argument_group("instead of RUN, the charge is worked out for what is wanted", DEFAULTS)
+    p.add_argument("--rate", help='of the drip, like "40 / minute" (default: the highest sensible one)')
+    p.add_argument("--warm", help='to what the flask is warmed at the end, like "60 degC" (the default)')
+    p.add_argument(
+        "--price",
+        action="append",
+        default=[],
+        metavar="WHAT=PRICE",
+        help="your price of salt or sulfur a kilogram, of acid (the run's) or sulfuric (96 %%) a litre; repeat it",
+    )
+    w = p.add_argument_group(
+        "instead of RUN, the charge is worked out for what is wanted", DEFAULTS.replace("%", "%%")
+    )
     w.add_argument("--want", metavar="WHAT", help='like "12 g Se", "1 kg water", "0.3 mol SO2", "5 L SO2"')
     w.add_argument("--route", help="acid-drip, acid-on-sulfur or burner")
     w.add_argument("--salt", help="Na2S2O5, K2S2O5, NaHSO3, Na2SO3 or K2SO3")
@@ -31,15 +52,15 @@ def add_arguments(p: argparse.ArgumentParser) -> None:
 
 
 def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
+    from monitor.chemistry.outlook import outlook
     from monitor.chemistry.planning import plan
     from monitor.plain import plan_lines
-    from monitor.planlines import charge_lines
+    from monitor.planlines import charge_rows, cost_rows, outlook_sections, section_lines
     from monitor.runfile import run_toml, save_run
     from monitor.settings import load_bench, load_run
     from monitor.wanted import Want, designed
 
-    names = ("route", "salt", "purity", "acid", "strength", "excess", "temperature", "flask", "draw")
-    given = {name: getattr(a, name) for name in names if getattr(a, name) is not None}
+    given = {name: getattr(a, name) for name in WANT_OPTIONS if getattr(a, name) is not None}
     if (a.run is None) == (a.want is None):
         parser.error("either RUN or --want is wanted")
     if a.run is not None and (given or a.save):
@@ -50,19 +71,70 @@ def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
         run, _ = load_run(a.run)
     else:
         if given.get("route") == "acid-on-sulfur":
-            given = {"strength": "96 +/- 1 %"} | given
+            given = {"strength": STRONG_SULFURIC} | given
         found = designed(Want(a.want, **given), bench)
         run = found.run
-        if a.save:
-            save_run(a.save, run_toml(found.contents, "Worked out by so2bench plan for what is wanted."))
+    asked = _asked(a)
+    costs = _costs(a.price, run)
     made = plan(run, bench)
+    ahead = outlook(run, bench, made, **asked)
+    if found is not None and a.save:
+        save_run(a.save, run_toml(found.contents, "Worked out by so2bench plan for what is wanted."))
     if a.json:
-        got = made.as_json_dict() | ({} if found is None else {"run": found.contents, "design": asdict(found.design)})
+        got = made.as_json_dict() | ahead.as_json_dict() | {"costs": [asdict(one) for one in costs]}
+        got |= {} if found is None else {"run": found.contents, "design": asdict(found.design)}
         print(json.dumps(got, indent=2, ensure_ascii=False))
         return
     lines = list(plan_lines(run, made))
+    end = lines.index("Cautions, worst first") - 1
+    added = [line for section in outlook_sections(run, made, ahead) for line in section_lines(section)]
+    added += section_lines(cost_rows(costs)) if costs else ()
+    lines[end:end] = added
     if found is not None:
-        lines[1:1] = ["", *charge_lines(found)]
+        lines[1:1] = ["", *section_lines(charge_rows(found))]
     print("\n".join(lines))
     if a.save:
         print(f"\nrun file: {a.save}")
+
+
+def _asked(a: argparse.Namespace) -> dict[str, float]:
+    got: dict[str, float] = {}
+    if a.rate is not None:
+        got["rate_per_min"] = _quantity("--rate", a.rate, "1 / minute")
+        if got["rate_per_min"] <= 0.0:
+            raise PlanError(f"--rate: found {a.rate!r}, wanted drops above nought a minute")
+    if a.warm is not None:
+        got["warm_to_c"] = _quantity("--warm", a.warm, "degC")
+    return got
+
+
+def _quantity(option: str, text: str, unit: str) -> float:
+    from monitor.settings import parse_quantity
+
+    try:
+        return parse_quantity(text, unit).value
+    except ValueError as why:
+        raise PlanError(f"{option}: found {text!r}, wanted {why}") from why
+
+
+def _costs(texts: list[str], run: RunTerms) -> tuple[RouteCost, ...]:
+    from monitor.chemistry.acids import mol_per_l_from_mass_fraction
+    from monitor.chemistry.prices import Prices, route_costs
+    from monitor.terms import DripTerms
+
+    prices: dict[str, float] = {}
+    for text in texts:
+        what, _, price = text.partition("=")
+        try:
+            if what not in PRICED or not 0.0 <= float(price) < float("inf"):
+                raise ValueError
+        except ValueError as why:
+            wanted = " or ".join(f"{name}=6.50" for name in PRICED)
+            raise PlanError(f"--price: found {text!r}, wanted {wanted}") from why
+        prices[PRICED[what]] = float(price)
+    sulfuric = mol_per_l_from_mass_fraction("H2SO4", 0.96)
+    at = Prices(**prices)
+    if isinstance(run.charge, DripTerms):
+        c = run.charge
+        return route_costs(at, c.salt, c.salt_purity.value, c.acid, c.acid_mol_per_l.value, sulfuric)
+    return route_costs(at, "Na2S2O5", 0.97, "HCl", mol_per_l_from_mass_fraction("HCl", 0.30), sulfuric)

@@ -96,6 +96,7 @@ def test_the_command_plans_and_saves(
     assert main(["plan", "run.toml", "--bench", "bench.toml", "--json"]) == 0
     by_file = json.loads(capsys.readouterr().out)
     assert {key: by_want[key] for key in by_file} == by_file
+    assert {"first_gas_acid_ml", "warm_freed_mol", "room_limits", "drip_rate_limited_by", "residue"} <= set(by_file)
     assert by_file["delivered_mol"] - by_file["delivered_expanded_uncertainty_mol"] >= by_file["need_mol"]
     assert main([*want, "--save", "run.toml"]) == 1
     assert "found a file of that name, wanted a new one" in capsys.readouterr().err
@@ -107,3 +108,32 @@ def test_a_file_or_a_want(more: list[str]) -> None:
     with pytest.raises(SystemExit) as ended:
         main(["plan", *more])
     assert ended.value.code == 2
+
+
+def test_rate_warming_and_prices_are_asked_on_the_command_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A rate gives times, a temperature gives what it frees, prices give the routes; a wrong one is one sentence."""
+    monkeypatch.chdir(tmp_path)
+    Path("bench.toml").write_text(BENCH_TOML, encoding="utf-8")
+    Path("run.toml").write_text(RUN_TOML, encoding="utf-8")
+    plan = ["plan", "run.toml", "--bench", "bench.toml"]
+    prices = ["--price", "salt=6", "--price", "acid=5", "--price", "sulfur=4", "--price", "sulfuric=9"]
+    assert main([*plan, "--json", "--rate", "30 / minute", "--warm", "50 degC", *prices]) == 0
+    got = json.loads(capsys.readouterr().out)
+    assert got["minutes_for_need"] == pytest.approx(got["drops_for_need"] / 30.0)
+    assert got["warm_to_c"] == 50.0
+    assert [one["route"] for one in got["costs"]] == ["acid-drip", "acid-on-sulfur", "burner"]
+    assert main([*plan, *prices]) == 0
+    out = capsys.readouterr().out
+    for words in (
+        "gas first comes after",
+        "30.0 % by mass = 9.46 mol/L",
+        "NIOSH IDLH 100 ppm",
+        "made safe",
+        "burner",
+    ):
+        assert words in out
+    for wrong in (["--rate", "0 / minute"], ["--rate", "fast"], ["--warm", "hot"], ["--price", "tea=2"]):
+        assert main([*plan, *wrong]) == 1
+        assert f"{wrong[0]}: found '{wrong[1]}', wanted" in capsys.readouterr().err

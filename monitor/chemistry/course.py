@@ -9,7 +9,7 @@ returns. Left out: the water that leaves with the gas, and the volume that the r
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -87,8 +87,49 @@ class _Headspace:
     volume_m3: Array
 
 
+@dataclass(frozen=True, slots=True)
+class _Point:
+    """Where a march has come to: what the next step starts from."""
+
+    mix: Mixture
+    ln_h: Array
+    swept: Array
+    stock: Array
+    balance: Balance
+    gas: _Headspace
+
+
 def march(flask: Flask, acid_ml: list[float]) -> Course:
     """Follow the flask over acid volumes that rise from 0. Raises ArithmeticError if a step does not settle."""
+    course, _ = _march(flask, acid_ml)
+    return course
+
+
+def warm(flask: Flask, acid_ml: list[float], steps_c: list[float]) -> Course:
+    """March, then warm the flask, no acid added, by the rises of `steps_c` (°C over its temperature, ascending).
+
+    The rows are the moment before and after each rise; what leaves counts as delivered. The range of the constants
+    is the caller's to keep. Raises ArithmeticError if a step does not settle.
+    """
+    course, here = _march(flask, acid_ml)
+    rows = [(course.liquor_mol[-1], course.headspace_mol[-1], course.delivered_mol[-1])]
+    for rise_c in steps_c:
+        at = replace(flask, temperature_c=flask.temperature_c + rise_c).conditions()
+        here = _Point(here.mix, *_step(at, here.mix, here.stock, here.gas, (here.ln_h, here.swept, here.balance)))
+        rows.append(_row(flask, here))
+    return _course(rows)
+
+
+def _row(flask: Flask, here: _Point) -> tuple[Array, Array, Array]:
+    return here.balance.so2_liquor_mol, here.balance.so2_headspace_mol, flask.sulfur_iv_mol - here.stock
+
+
+def _course(rows: list[tuple[Array, Array, Array]]) -> Course:
+    liquor, headspace, delivered = (np.array(column) for column in zip(*rows, strict=True))
+    return Course(liquor, headspace, delivered)
+
+
+def _march(flask: Flask, acid_ml: list[float]) -> tuple[Course, _Point]:
     at = flask.conditions()
     mix = flask.mixture(acid_ml[0])
     stock = flask.sulfur_iv_mol
@@ -96,17 +137,15 @@ def march(flask: Flask, acid_ml: list[float]) -> Course:
     ideal = GAS_CONSTANT_J_PER_MOL_K * at.kelvin
     air_pa = np.maximum(at.pressure_pa - med.water_pa - balance.so2_pa, 0.01 * at.pressure_pa)
     gas = _Headspace(air_pa * mix.headspace_m3 / ideal, balance.so2_pa / at.pressure_pa, mix.headspace_m3)
-    rows = [(balance.so2_liquor_mol, balance.so2_headspace_mol, np.zeros_like(stock))]
-    swept = np.full_like(stock, -1e-6)
+    here = _Point(mix, ln_h, np.full_like(stock, -1e-6), stock, balance, gas)
+    rows = [_row(flask, here)]
     trend = np.zeros_like(stock)
     for volume in acid_ml[1:]:
-        mix = flask.mixture(volume)
-        last = ln_h
-        ln_h, swept, stock, balance, gas = _step(at, mix, stock, gas, (ln_h + trend, swept, balance))
-        trend = np.clip(ln_h - last, -0.1, 0.1)
-        rows.append((balance.so2_liquor_mol, balance.so2_headspace_mol, flask.sulfur_iv_mol - stock))
-    liquor, headspace, delivered = (np.array(column) for column in zip(*rows, strict=True))
-    return Course(liquor, headspace, delivered)
+        mix, last = flask.mixture(volume), here.ln_h
+        here = _Point(mix, *_step(at, mix, here.stock, here.gas, (last + trend, here.swept, here.balance)))
+        trend = np.clip(here.ln_h - last, -0.1, 0.1)
+        rows.append(_row(flask, here))
+    return _course(rows), here
 
 
 def _step(
