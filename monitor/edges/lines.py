@@ -8,10 +8,13 @@ from typing import TextIO
 
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import (
+    Accounted,
     AlarmChanged,
     AlarmState,
     Answered,
+    Corrected,
     Event,
+    Forecast,
     Noted,
     Overview,
     PermitChanged,
@@ -43,6 +46,9 @@ def say(e: Event) -> str | None:
         return f"{_time(e.t_s)}  {e.what}: {e.text}"
     if isinstance(e, Answered) and not e.accepted:
         return f"{_time(e.t_s)}  refused: {e.text}"
+    if isinstance(e, Corrected):
+        step = f"{e.delivered_before_mol:.4f} → {e.delivered_after_mol:.4f} mol"
+        return f"{_time(e.t_s)}  {e.what} {e.grams:g} g: gone over {step}"
     if isinstance(e, Overview) and e.t_s % EVERY_S == 0:
         return overview_line(e)
     return None
@@ -56,10 +62,15 @@ def overview_line(o: Overview) -> str:
         need = "" if o.forecast.need_mol is None else f" of {o.forecast.need_mol:.3f}"
         parts.append(
             f"delivered {o.account.delivered_mol:.3f} ± {2 * o.account.u_delivered_mol:.3f}{need} mol, "
-            f"held {o.account.held_mol:.3f} mol, {o.account.drops} drops, {o.forecast.drip_per_min:.0f}/min"
+            f"held {o.account.held_mol:.3f} mol{_counted(o, o.account, o.forecast)}"
         )
     parts.append(f"{len(o.alarms)} alarms" if o.alarms else "no alarms")
     return "  ".join(parts)
+
+
+def _counted(o: Overview, account: Accounted, forecast: Forecast) -> str:
+    meter = "drops" if o.metering is None else o.metering.meter
+    return "" if meter == "weighings" else f", {account.drops} {meter}, {forecast.drip_per_min:.0f}/min"
 
 
 def _time(t_s: float) -> str:
