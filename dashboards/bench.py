@@ -14,7 +14,7 @@ from typing import Final, Literal
 
 import streamlit as st
 
-from dashboards import charts, sheet
+from dashboards import charts, ready, sheet
 from dashboards.asking import Asked, ask, follow
 from dashboards.freshness import Freshness
 from dashboards.source import weighed_on
@@ -23,6 +23,7 @@ from dashboards.traces import WINDOWS, traces_of
 from dashboards.view import View, look
 from dashboards.words import clock
 from monitor.core.events import Phase
+from monitor.core.ready import ITEMS
 from monitor.core.requests import MAX_TEXT
 from monitor.edges.logreader import LogReader
 from monitor.errors import LogError
@@ -79,6 +80,12 @@ def _ask_shelve(log: Path) -> None:
     st.session_state["shelve_reason"] = ""
 
 
+def _ask_waive(log: Path) -> None:
+    item, reason = str(st.session_state["waive_which"]), str(st.session_state["waive_reason"])
+    _ask(log, "check", {"item": item, "outcome": "waived", "reason": reason}, f"Waive {item}")
+    st.session_state["waive_reason"] = ""
+
+
 def _ask_end(log: Path) -> None:
     _ask(log, "stop", {}, "End the run")
     st.session_state["end_sure"] = False
@@ -105,6 +112,7 @@ def _now(log: Path) -> None:
     st.html(sheet.head(view.head))
     with st.container(key="alarms"):
         _alarms(log, view)
+    _checks(log, view)
     st.html(sheet.answers(asked, now_mono_s))
     amounts, readings, doing = st.columns([1.35, 1.15, 0.9], gap="medium")
     amounts.html(sheet.amounts(view.amounts))
@@ -133,6 +141,22 @@ def _alarms(log: Path, view: View) -> None:
         with buttons:
             kind = "unshelve" if card.shelved else "return"
             _button(log, f"Put {card.tag} back", f"back-{card.tag}", kind, {"tag": card.tag})
+
+
+def _checks(log: Path, view: View) -> None:
+    if not view.checks:
+        return
+    st.html(ready.head(view.checks))
+    for line in ready.to_do(view.checks):
+        text, buttons = st.columns([4, 1.6], vertical_alignment="center")
+        text.html(ready.row(line))
+        if not line.by_person:
+            continue
+        with buttons.container(horizontal=True, gap="xsmall"):
+            for words, outcome in (("Yes", "passed"), ("No", "failed")):
+                args: dict[str, object] = {"item": line.item, "outcome": outcome, "reason": ""}
+                _button(log, f"{words}: {line.item}", f"check-{line.item}-{outcome}", "check", args)
+    st.html(ready.done(view.checks))
 
 
 def _button(
@@ -195,6 +219,10 @@ def _more(log: Path) -> None:
         st.number_input("Minutes", 1, 480, 30, key="shelve_minutes")
         st.text_input("Reason", key="shelve_reason", max_chars=MAX_TEXT)
         st.button("Set aside", key="shelve-go", on_click=_ask_shelve, args=(log,))
+    with aside.expander("Waive an item of the check before the run"):
+        st.selectbox("Item", [name for name, _, _ in ITEMS], key="waive_which")
+        st.text_input("Reason (needed)", key="waive_reason", max_chars=MAX_TEXT)
+        st.button("Waive it", key="waive-go", on_click=_ask_waive, args=(log,))
     with end.expander("End the run for good"):
         st.markdown("The permit goes, the record is closed, and nobody watches the bench any more.")
         sure = st.checkbox("The tap is shut, the heat is off: end this run", key="end_sure")

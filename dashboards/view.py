@@ -15,7 +15,7 @@ from dashboards.freshness import Freshness
 from dashboards.source import Sheet, overview_from, sheet_of, written_utc_s
 from dashboards.steps import WHEN_NOBODY_WATCHES, in_order, next_step
 from dashboards.words import clock, duration
-from monitor.core.events import Overview, Phase
+from monitor.core.events import CheckLine, Overview, Phase
 from monitor.edges.inbox import inbox_path
 from monitor.edges.logreader import Header, LogReader
 from monitor.errors import LogError
@@ -54,6 +54,7 @@ class View(NamedTuple):
     permit_on: bool
     permit_words: str
     watched: bool
+    checks: tuple[CheckLine, ...]
 
 
 def look(log: Path, fresh: Freshness, now_mono_s: float, now_utc_s: float) -> View:
@@ -91,6 +92,7 @@ def view_of(run: Overview, sheet: Sheet, header: Header, age_s: float, inbox: bo
         permit_on=run.permit_on and not header.closed,
         permit_words=_permit_words(run, header.closed, watched),
         watched=watched,
+        checks=run.checks if watched else (),
     )
 
 
