@@ -91,7 +91,7 @@ class LeakWatch:
         if t_s - since_s < FIT_FROM_S or not self._trace or since_s < self._trace[0][0]:
             return
         times, ppm, made = np.array(self._trace).T
-        found = self._room.size(times, ppm, since_s, self._detector.noise_ppm)
+        found = self._room.size(times, ppm, since_s, self._detector.noise.ppm)
         if found is None or found.misfit > MISFIT or found.u_mg_per_min >= found.mg_per_min:
             return
         self._size, self._sized_s = found, t_s

@@ -30,7 +30,7 @@ def _course(rng: np.random.Generator, seconds: int) -> Floats:
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_the_fleet_is_the_detector_sample_for_sample(seed: int) -> None:
     """Every sum, baseline, tier, fault and noise of every channel is equal to the last digit at every sample."""
-    ppm = _course(np.random.default_rng(seed), 1200)
+    ppm = _course(np.random.default_rng(seed), 1000)
     fleet, singles = Fleet(NOISE, SIZE), [LeakDetector(NOISE) for _ in range(SIZE)]
     seen = set()
     for i, row in enumerate(ppm):
@@ -38,11 +38,13 @@ def test_the_fleet_is_the_detector_sample_for_sample(seed: int) -> None:
         fleet.feed(t_s, row)
         for j, one in enumerate(singles):
             one.feed(t_s, Reading(float(row[j])))
-            assert one.sums_ppm_s == (fleet.s1[j], fleet.s2[j], fleet.s3[j], fleet.low[j])
-            assert one.baseline_ppm == fleet.baseline_ppm[j]
+            early, sure = one.early_tier, one.sure_tier
+            assert (early.s1, early.s2, early.s3) == (fleet.s1[j], fleet.s2[j], fleet.s3[j])
+            assert (sure.s, sure.s_low) == (fleet.s[j], fleet.low[j])
+            assert (early.baseline_ppm, sure.baseline_ppm) == (fleet.early_ppm[j], fleet.sure_ppm[j])
             now = (one.early, one.sure, one.fault is not None)
             assert now == (fleet.early[j], fleet.sure[j], fleet.fault[j])
-            assert one.noise_ppm == fleet.noise_ppm[j]
+            assert one.noise.ppm == fleet.noise_ppm[j]
             seen.add(now)
     assert {(False, False, False), (True, False, False), (True, True, False), (False, False, True)} <= seen
     assert len(set(fleet.rung.tolist())) > 1
