@@ -26,6 +26,7 @@ from monitor.terms import Acid, BenchTerms, Measured
 
 Ask = Callable[[str], str]
 BASELINE_S = 3.0  # before a bump
+ANY_FAULT = 0x10000  # of the converter's word (protocol)
 MEAN_SAMPLES = 10  # 1 s: one sample's noise is no rise
 
 
@@ -201,7 +202,8 @@ def _fixed_point(board: Listener, where: str, seconds: float, ask: Ask) -> cal.P
 
 def _linear_c(frame: SampleFrame) -> float:
     hot, cold = frame.hot_c, frame.cold_c
-    true_c = None if frame.tc_faults or hot is None or cold is None else true_hot_c(hot, cold)
+    faulty = bool(frame.tc & ANY_FAULT)
+    true_c = None if faulty or hot is None or cold is None else true_hot_c(hot, cold)
     if true_c is None:
         raise RefusalError(f"the thermocouple gives no reading (word {frame.tc:08X}): is it connected?")
     return true_c

@@ -6,7 +6,7 @@ import stat
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -228,6 +228,38 @@ def test_a_dead_sensor_fails_its_bump(
         assert main(["calibrate", "bump", "--bench", "bench.toml", "--gas", "10 ppm", "--port"]) == 1
     assert "the bump test failed" in capsys.readouterr().err
     assert (folder / "bench.toml").read_bytes() == before
+
+
+def test_a_live_sensor_passes_its_bump(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A sensor that rises past half of the gas in time is alive, and today's date is written."""
+    text = (folder / "bench.toml").read_text("utf-8")
+    yesterday = f"bump_tested = {datetime.now(UTC).date() - timedelta(days=1)}"
+    today = f"bump_tested = {datetime.now(UTC).date()}"
+    (folder / "bench.toml").write_text(text.replace(today, yesterday), "utf-8")
+    with board(folder, 20.0) as served:
+
+        def gas() -> str:
+            served.do("leak 20000")
+            return ""
+
+        person(monkeypatch, gas)
+        assert main(["calibrate", "bump", "--bench", "bench.toml", "--gas", "5 ppm", "--port"]) == 0
+    assert "passed: rose by" in capsys.readouterr().out
+    assert settings(folder)["gas"]["bump_tested"] == datetime.now(UTC).date()
+
+
+def test_a_junction_that_is_not_in_ice(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A plate at room temperature is neither ice nor steam: the board's readings are refused as such."""
+    person(monkeypatch, "", "")
+    options = ["--pressure", "1000 hPa", "--seconds", "3", "--port"]
+    with board(folder):
+        assert main(["calibrate", "thermocouple", "--bench", "bench.toml", *options]) == 1
+    assert "at the ice point, 2" in capsys.readouterr().err
+    assert copies(folder) == []
 
 
 # --- the file -----------------------------------------------------------------------------------------------------
