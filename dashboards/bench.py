@@ -242,8 +242,6 @@ def _weighing(log: Path) -> None:
 
 
 def _page() -> None:
-    st.set_page_config(page_title="so2bench", layout="wide")
-    _settled()
     st.html(sheet.style())
     log = _log()
     if log is None:
@@ -261,4 +259,17 @@ def _page() -> None:
     _more(log)
 
 
-_page()
+def _main() -> None:
+    st.set_page_config(page_title="so2bench", layout="wide")
+    _settled()
+    here = st.Page(_page, title="The run being watched", default=True)
+    past = st.Page("past.py", title="Past runs")
+    shown = st.navigation([here, past], position="hidden")
+    if shown == past:
+        st.page_link(here)
+    shown.run()
+    if shown == here:
+        st.page_link(past)
+
+
+_main()
