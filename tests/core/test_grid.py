@@ -56,7 +56,7 @@ def _requests(bench: Bench, done: set[str], t_s: float) -> list[Event]:
     return out
 
 
-@examples(25)
+@examples(15)
 @given(
     st.integers(0, 5),
     st.lists(st.floats(0.0, 100.0), max_size=60),

@@ -24,7 +24,7 @@ from tests.core.runs import BENCH, BURNER
 from tests.edges.logs import Source, Troubles, new_log, rows
 from tests.examples import CAMPAIGN
 
-KILLS = 200 if CAMPAIGN else 5
+KILLS = 200 if CAMPAIGN else 4
 PROMISE_S = 1.0
 
 WRITER = """
