@@ -12,6 +12,7 @@ from monitor.core.events import AlarmState, Overview, Priority, StandingAlarm
 S = AlarmState
 RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 SIGN = {Priority.HIGH: "!!!", Priority.MEDIUM: "!!", Priority.LOW: "!"}  # as IEC 60601-1-8 marks priorities (memory)
+SEVERITY = {tag: place for place, tag in enumerate(CATALOGUE)}  # the catalogue begins with what harms most
 CAUSE_STANDS = frozenset({S.UNACKNOWLEDGED, S.ACKNOWLEDGED})
 TO_ACKNOWLEDGE = frozenset({S.UNACKNOWLEDGED, S.RETURNED_UNACKNOWLEDGED, S.LATCHED_UNACKNOWLEDGED})
 SET_ASIDE = frozenset({S.SHELVED, S.OUT_OF_SERVICE})
@@ -51,9 +52,7 @@ class Card(NamedTuple):
 def cards(run: Overview, *, answerable: bool) -> tuple[tuple[Card, ...], tuple[Card, ...]]:
     """The alarms that call for something, worst first, and those that people have set aside."""
     shown = [a for a in run.alarms if a.tag in CATALOGUE and a.state in STATE_WORDS]
-    shown.sort(
-        key=lambda a: (RANK[a.priority], a.state not in CAUSE_STANDS, a.state not in TO_ACKNOWLEDGE, a.since_s)
-    )
+    shown.sort(key=lambda a: (RANK[a.priority], a.state not in CAUSE_STANDS, SEVERITY[a.tag]))
     made = [(a.state in SET_ASIDE, _card(a, run.t_s, answerable)) for a in shown]
     return tuple(card for aside, card in made if not aside), tuple(card for aside, card in made if aside)
 
@@ -88,6 +87,9 @@ def headline_of(standing: tuple[Card, ...]) -> tuple[str, str, str, str]:
         word += ", over but held"
     elif not worst.to_acknowledge:
         word += ", acknowledged"
+    waiting = sum(card.to_acknowledge for card in standing[1:])
+    if waiting and not worst.to_acknowledge:
+        word += f"; {waiting} of the others not"
     more = f" (+{len(standing) - 1} more)" if len(standing) > 1 else ""
     return worst.priority.value if worst.stands else "over", worst.sign, word.upper(), worst.title + more
 

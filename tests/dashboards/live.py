@@ -35,7 +35,7 @@ class BoardPort:
     """A line with a board at its end that senses what it is told to; see `monitor.edges.port.Port`."""
 
     def __init__(self, speed: float = 1.0) -> None:
-        self.gas_ppm, self.plate_c, self.drops_per_min = 0.1, 78.0, 0.0
+        self.gas_ppm, self.plate_c, self.drops_per_min = 0.0, 78.0, 0.0
         self.mute = False  # the cable lies there, and nothing comes
         self._speed, self._board, self._lock = speed, Board(), threading.Lock()
         self._began_s, self._ms, self._next_drop_ms = time.monotonic(), 0.0, 0.0

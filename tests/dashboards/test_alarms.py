@@ -32,9 +32,10 @@ def test_every_alarm_says_what_to_do_and_how_long_there_is(tag: str) -> None:
     assert (card.detail, card.since) == ("what was seen", "for 40 s")
 
 
-def test_high_comes_first_in_any_order() -> None:
-    """An acknowledged high alarm still leads an unacknowledged low one; what stands leads what is over."""
+def test_the_worst_comes_first_in_any_order() -> None:
+    """Acknowledging does not move an alarm; what stands leads what is over; "leave" leads "shut the tap"."""
     wanted = (
+        standing("GAS-HIGH-HIGH", state=S.ACKNOWLEDGED, since_s=95.0),
         standing("GAS-HIGH", state=S.UNACKNOWLEDGED, since_s=90.0),
         standing("PLATE-FAULT", state=S.ACKNOWLEDGED, since_s=10.0),
         standing("LINK-LOST", state=S.LATCHED_UNACKNOWLEDGED, since_s=5.0),
@@ -83,3 +84,10 @@ def test_what_people_set_aside_is_listed_apart() -> None:
     shown, aside = cards(QUIET._replace(alarms=alarms), answerable=True)
     assert shown == ()
     assert {(card.tag, card.shelved) for card in aside} == {("ACID-LOW", True), ("LINK-NOISY", False)}
+
+
+def test_an_acknowledged_headline_hides_no_new_alarm() -> None:
+    """Under an acknowledged worst alarm the head counts those that nobody has acknowledged yet."""
+    alarms = (standing("GAS-HIGH", state=S.ACKNOWLEDGED), standing("PLATE-FAULT"), standing("ACID-LOW", Priority.LOW))
+    shown, _ = cards(QUIET._replace(alarms=alarms), answerable=True)
+    assert headline_of(shown)[2:] == ("HIGH ALARM, ACKNOWLEDGED; 2 OF THE OTHERS NOT", "SO2 in the air (+2 more)")
