@@ -206,6 +206,11 @@ class LogReader:
             limit,
         )
 
+    def raised(self) -> dict[str, int]:
+        """How often an alarm was raised, by priority."""
+        query = "SELECT priority, count(*) FROM alarm WHERE after = 'unacknowledged' GROUP BY priority"
+        return dict(self._all(query))
+
     def notes(self, limit: int = 50) -> list[tuple[float, str, str]]:
         """The newest notes, newest first: t_s, what, text."""
         return [
