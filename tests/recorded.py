@@ -16,6 +16,7 @@ from monitor.edges import runlog
 from monitor.rig import scenario
 from monitor.rig.bench import SimulatedBench
 from monitor.settings import bench_from, parse_toml, run_from
+from monitor.terms import Meter, Route
 
 START_UTC_S = 1_795_600_000.0  # in November 2026
 STEP_S = 0.1
@@ -30,16 +31,18 @@ _SHELL: tuple[Asked, ...] = (
 def record_run(
     log: Path,
     duration_s: float,
-    asked: Iterable[Asked] = scenario.REQUESTS,
+    asked: Iterable[Asked] | None = None,
     *,
     title: str | None = None,
     stop: bool = True,
     seed: int = scenario.SEED,
+    route: Route = "acid-drip",
+    meter: Meter | None = None,
 ) -> Path:
-    """Record the story's first `duration_s`; with `stop`, the operator ends the run."""
-    run_toml = scenario.run_toml()
+    """Record the first `duration_s` of a story, asking its own requests or `asked`; with `stop` it is ended."""
+    run_toml = scenario.run_toml(route, meter)
     run_terms = run_from(parse_toml(run_toml, "run.toml"), "run.toml")
-    bench_toml = scenario.bench_toml("board", datetime.fromtimestamp(START_UTC_S, tz=UTC).date())
+    bench_toml = scenario.bench_toml("board", datetime.fromtimestamp(START_UTC_S, tz=UTC).date(), route)
     bench_terms = bench_from(parse_toml(bench_toml, "bench.toml"), "bench.toml")
     if title is not None:
         run_toml = run_toml.replace(run_terms.title, title)
@@ -55,8 +58,11 @@ def record_run(
     runlog.create(log, header)
     writer = runlog.LogWriter(log, _trouble)
     live = Bench(bench_terms, run_terms, Instant(0.0, START_UTC_S))
-    simulated = SimulatedBench(bench_terms, run_terms, seed, scenario.timeline())
-    waiting: list[Asked] = [*_SHELL, *(request for request in asked if request[0] < duration_s)]
+    simulated = SimulatedBench(bench_terms, run_terms, seed, scenario.timeline(route))
+    waiting: list[Asked] = [
+        *_SHELL,
+        *(request for request in asked or scenario.requests(route) if request[0] < duration_s),
+    ]
     if stop:
         waiting.append((duration_s - 1.0, "stop", {}))
     for step in range(1, round(duration_s / STEP_S) + 1):

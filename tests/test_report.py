@@ -27,6 +27,7 @@ from monitor.report.traces import COLUMNS, Line, Point, _columns, drawing
 from monitor.report.words import duration, number, run_clock, with_u
 from monitor.report.write import write_report
 from monitor.rig import scenario
+from monitor.terms import Meter, Route
 from tests.live import terms
 from tests.recorded import START_UTC_S, Asked, record_run
 
@@ -213,6 +214,21 @@ def test_a_run_that_has_just_begun_and_is_being_written(tmp_path: Path) -> None:
     assert "not closed" in text
     assert "nothing was measured" in text
     assert "No alarm stood" in text
+
+
+@pytest.mark.parametrize(
+    ("route", "meter"),
+    [("acid-drip", "bubbles"), ("acid-drip", "weighings"), ("acid-on-sulfur", "bubbles"), ("burner", "weighings")],
+)
+def test_every_route_and_meter_can_be_reported(tmp_path: Path, route: Route, meter: Meter) -> None:
+    """What a route does not plan is called not known; its charge is told; a budget that is not there is missed."""
+    log = record_run(tmp_path / "a.so2log", 120.0, route=route, meter=meter)
+    text = Seen(page(gather(log))).text
+    assert f"Metered by {meter}" in text
+    assert f"Route {route}" in text
+    assert "no budget by input in its record" in text
+    assert ("Bubble volume" in text) == (meter == "bubbles")
+    assert "None" not in text.replace("bench.toml of the run", "")
 
 
 @given(values=st.lists(st.one_of(st.none(), st.floats(-50.0, 400.0)), min_size=1, max_size=3000))
