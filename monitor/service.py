@@ -34,6 +34,8 @@ READ_S = 0.1  # the longest wait for bytes; time passes in the bench at least th
 REOPEN_S = 0.5  # between tries to open a line that is gone
 INBOX_S = 0.2
 REQUESTS_MAX = 200  # waiting for the bench; more are refused, since nobody asks so much so fast
+AWAY_MAX_S = 3 * 86_400.0  # all time away passes in the run; a clock set wrong by years must not be waited through
+MISSED_PIECE_S = 60.0
 SWITCH_S = 0.0005  # threads hand over this fast, so that a busy log writer cannot hold up the permit
 
 Opener = Callable[[], Port]
@@ -99,6 +101,11 @@ def _take_up(path: Path, bench: BenchTerms, bench_toml: str, run: RunTerms, run_
         )
     live, _ = replay.replay_log(path, bench, run)
     away_s = max(0.0, time.time() - header.last.utc_s) if speed == 1.0 else 0.0
+    if away_s > AWAY_MAX_S:
+        raise LogError(
+            f"{path} holds a run last watched {away_s / 86_400.0:.1f} days ago by this computer's clock: "
+            "is the clock right? If it is, choose a new name"
+        )
     return Run(path, live, Clock(header.last.mono_s + away_s, speed), True)
 
 
@@ -211,6 +218,7 @@ class Service:
             clock.begin()
         try:
             if self._run.taken_up:
+                self._let_pass_what_was_missed()
                 self._tell("note", text="watching was taken up again")
             elif self._needs_check:
                 self._tell("checklist")
@@ -231,6 +239,12 @@ class Service:
         finally:
             if self._port is not None:
                 self._port.close()
+
+    def _let_pass_what_was_missed(self) -> None:
+        """Hours may have gone by unwatched: let them pass in pieces, so that their events are never all in memory."""
+        while not self._stop.is_set() and self._clock.now().mono_s - self._bench.now.mono_s > MISSED_PIECE_S:
+            at = self._bench.now
+            self._dispatch(self._bench.tick(Instant(at.mono_s + MISSED_PIECE_S, at.utc_s + MISSED_PIECE_S)))
 
     def _tell(self, kind: str, **args: object) -> None:
         self._dispatch(self._bench.command(make_request(kind, "so2bench", args), self._clock.now()))

@@ -19,6 +19,7 @@ from tests.core.lines import CONTACT, PERMIT, BoardScript
 from tests.settings import BENCH_TOML, RUN_TOML
 
 SPEED = 50.0  # run seconds a second
+CALM = 8.0  # slow enough for a permit to stay on a busy machine: three seconds of silence are a third of one
 PATIENCE_S = 60.0
 
 Script = Callable[[BoardScript, int], bytes | None]
@@ -27,13 +28,13 @@ Script = Callable[[BoardScript, int], bytes | None]
 class ScriptedPort:
     """A line on which a scripted board speaks, a sample every tenth of a second of the run's time."""
 
-    def __init__(self, board: BoardScript, script: Script) -> None:
-        self._board, self._script = board, script
+    def __init__(self, board: BoardScript, script: Script, speed: float = SPEED) -> None:
+        self._board, self._script, self._speed = board, script, speed
         self.samples = 0
         self.done = threading.Event()
 
     def read(self, timeout_s: float) -> bytes:
-        time.sleep(min(0.1 / SPEED, timeout_s))
+        time.sleep(min(0.1 / self._speed, timeout_s))
         self.samples += 1
         data = self._script(self._board, self.samples)
         if data is None:
@@ -66,7 +67,8 @@ class Watched:
     def __init__(self, run: Run, port: ScriptedPort) -> None:
         self.run, self.port = run, port
         self.events: list[Event] = []
-        self.service = Service(run, lambda: port, (self.events.extend,), port)
+        self.lengths: list[int] = []  # of the lists of events, as the service gave them
+        self.service = Service(run, lambda: port, (self._hear,), port)
         self._failures: list[BaseException] = []
         self._thread = threading.Thread(target=self._live, name="watched")
 
@@ -75,6 +77,10 @@ class Watched:
             asyncio.run(self.service.watch())
         except BaseException as why:  # noqa: BLE001 - raised again at the end
             self._failures.append(why)
+
+    def _hear(self, events: list[Event]) -> None:
+        self.events += events
+        self.lengths.append(len(events))
 
     def __enter__(self) -> Self:
         self._thread.start()

@@ -9,13 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from monitor.core.events import Answered, PermitChanged
+from monitor.core.events import AlarmChanged, Answered, PermitChanged
+from monitor.edges import runlog
 from monitor.edges.inbox import STALE_S, inbox_path
 from monitor.edges.logreader import LogReader
 from monitor.errors import LogError, PortError, RefusalError
 from monitor.service import Service, begin
 from tests.core.lines import BoardScript
-from tests.scripted import SPEED, ScriptedPort, Watched, terms, watch
+from tests.scripted import CALM, SPEED, ScriptedPort, Watched, terms, watch
 
 
 def for_ever(board: BoardScript, _n: int) -> bytes:
@@ -36,8 +37,8 @@ def answer(watched: Watched, request_id: str) -> Answered:
 def test_what_is_asked_is_answered_in_the_log(tmp_path: Path) -> None:
     """A request by the inbox is carried out, and its answer stands in the log under its number."""
     log = tmp_path / "run.so2log"
-    with Watched(begin(log, *terms(), speed=SPEED), ScriptedPort(BoardScript(), for_ever)) as watched:
-        watched.wait(lambda: watched.port.samples > 20, "some samples")
+    with Watched(begin(log, *terms(), speed=CALM), ScriptedPort(BoardScript(), for_ever, CALM)) as watched:
+        watched.wait(lambda: watched.port.samples > 5, "some samples")
         number = watched.ask("permit", {"on": True})
         assert answer(watched, number).accepted
         reader = LogReader(log)
@@ -107,6 +108,35 @@ def test_a_log_of_other_settings_is_not_taken_up(tmp_path: Path) -> None:
     assert begin(log, bench, bench_toml, run, run_toml).taken_up
 
 
+def left_alone(path: Path, hours: float) -> Path:
+    """A run that was begun, and that nobody has watched for so many hours."""
+    _, bench_toml, _, run_toml = terms()
+    began_s = time.time() - 3600.0 * hours
+    header = {"bench_toml": bench_toml, "run_toml": run_toml, "made_by": "so2bench test"}
+    runlog.create(path, {**header, "start_mono_s": "0.0", "start_utc_s": repr(began_s)})
+    return path
+
+
+def test_hours_away_pass_in_the_run(tmp_path: Path) -> None:
+    """The hours in which nobody watched pass in the run, a piece at a time, and stand in its log as a lost line."""
+    log = left_alone(tmp_path / "run.so2log", 5.0)
+    with Watched(begin(log, *terms()), ScriptedPort(BoardScript(), for_ever)) as watched:
+        number = watched.ask("note", {"text": "back"})
+        got = answer(watched, number)
+    assert got.t_s == pytest.approx(18_000.0, abs=60.0)
+    lost = next(e for e in watched.events if isinstance(e, AlarmChanged) and e.tag == "LINK-LOST")
+    assert lost.t_s == pytest.approx(3.5)
+    assert lost.utc_s == pytest.approx(time.time() - 18_000.0, abs=60.0)
+    assert max(watched.lengths) < 500
+
+
+def test_a_run_left_alone_for_days_is_not_taken_up(tmp_path: Path) -> None:
+    """A run last watched days ago, by a clock that may be wrong, is refused with that question."""
+    log = left_alone(tmp_path / "run.so2log", 24.0 * 400)
+    with pytest.raises(LogError, match=r"last watched 400\.0 days ago .* is the clock right"):
+        begin(log, *terms())
+
+
 def test_two_services_of_one_run(tmp_path: Path) -> None:
     """A second service of the same run is refused, and does the first no harm; not even to its inbox."""
     log = tmp_path / "run.so2log"
@@ -161,7 +191,7 @@ from pathlib import Path
 from monitor.core.events import AlarmChanged, PermitChanged
 from monitor.service import begin
 from tests.core.lines import BoardScript
-from tests.scripted import SPEED, ScriptedPort, Watched, terms
+from tests.scripted import CALM, ScriptedPort, Watched, terms
 
 def tags(watched, after):
     return [e.tag for e in list(watched.events) if isinstance(e, AlarmChanged) and e.after.value == after]
@@ -169,9 +199,9 @@ def tags(watched, after):
 def permits(watched):
     return [e for e in list(watched.events) if isinstance(e, PermitChanged)]
 
-port = ScriptedPort(BoardScript(), lambda board, n: board.sample())
-with Watched(begin(Path(sys.argv[1]), *terms(), speed=SPEED), port) as watched:
-    watched.wait(lambda: port.samples > 20, "some samples")
+port = ScriptedPort(BoardScript(), lambda board, n: board.sample(), CALM)
+with Watched(begin(Path(sys.argv[1]), *terms(), speed=CALM), port) as watched:
+    watched.wait(lambda: port.samples > 5, "some samples")
     watched.ask("permit", {"on": True})
     watched.wait(lambda: permits(watched), "the permit")
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
@@ -200,7 +230,7 @@ def test_a_full_disk_is_an_alarm_and_no_end(tmp_path: Path) -> None:
     inputs = list(LogReader(log).inputs())
     samples = [data for _, data in inputs if isinstance(data, bytes)]
     twin = BoardScript()
-    for data in samples[:20]:  # before the permit changed the board's bits
+    for data in samples[:5]:  # before the permit changed the board's bits
         assert data == twin.sample()
     assert len(samples) >= int(child.stdout)
     header = LogReader(log).header()
