@@ -34,7 +34,8 @@ tr, figure { break-inside: avoid; }
 .bar span { display: block; height: 100%; background: #0072b2; print-color-adjust: exact; }
 figure { margin: .6rem 0; }
 svg { width: 100%; height: auto; display: block; print-color-adjust: exact; }
-svg text { font: 11px system-ui, "DejaVu Sans", sans-serif; fill: #1a1a1a; paint-order: stroke; stroke: #fff; stroke-width: 2.5px; }
+svg text { font: 11px system-ui, "DejaVu Sans", sans-serif; fill: #1a1a1a; }
+svg text { paint-order: stroke; stroke: #fff; stroke-width: 2.5px; }
 svg text.t { font-weight: 600; font-size: 12px; }
 pre { white-space: pre-wrap; overflow-wrap: anywhere; font-size: .78rem; border: 1px solid #ddd8c8; padding: .6rem; }
 code { overflow-wrap: anywhere; }
