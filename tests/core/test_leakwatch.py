@@ -142,6 +142,17 @@ def test_a_low_reading_is_a_gas_fault_in_a_run() -> None:
     assert gone.t_s - at_s == pytest.approx(10.0, abs=0.7)
 
 
+def test_a_zero_that_drifted_is_a_calibration_overdue() -> None:
+    """Beyond 0.3 ppm of its calibration the zero is told, with the error of the reading; no fault, and no leak."""
+    run = Run()
+    for i in range(1700):
+        run.board.gas_sum = ppm_sum(-1.0 * i / 3600.0)
+        run.samples(1.0)
+    assert [tag for tag, _ in raised(run.events)] == ["CALIBRATION-OVERDUE"]
+    (alarm,) = run.bench.overview().alarms
+    assert alarm.detail == "gas zero drifted: the reading errs by -0.3 ppm or more; calibrate the gas sensor"
+
+
 def test_an_unknown_reading_ends_no_leak() -> None:
     """A leak stands while the channel is dead, however long; it returns a minute after clean air is seen."""
     run = Run()
