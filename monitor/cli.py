@@ -1,4 +1,4 @@
-"""The command line: `so2bench demo | plan | watch | replay`.
+"""The command line: `so2bench` and its commands, one function each; the larger ones have modules of their own.
 
 Exit status: 0 done, 1 refused with a reason on standard error, 2 wrong usage.
 """
