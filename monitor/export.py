@@ -7,6 +7,7 @@ that is being written is exported as far as it is.
 from __future__ import annotations
 
 import csv
+import shutil
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from datetime import UTC, datetime
@@ -14,6 +15,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Any, Final, Literal
 
+from monitor.core.events import Instant
 from monitor.edges.logreader import LogReader
 from monitor.errors import LogError, RefusalError
 
@@ -38,6 +40,7 @@ TIME: Final = "time_utc"
 Format = Literal["csv", "parquet"]
 Row = list[Any]
 Write = Callable[[list[Row]], None]
+Opener = Callable[[ExitStack, Path, list[str], list[str]], Write]
 
 
 def export(
@@ -53,27 +56,37 @@ def export(
     reader = LogReader(log)
     start = reader.header().start
     into = folder if folder is not None else log.with_name(f"{log.stem}-{form}")
-    counts = [reader.count(table) for table in TABLES]
-    whole, done = max(1, sum(counts)), 0
-    made = [into / f"{table}.{form}" for table in TABLES]
+    if into.exists():
+        raise LogError(f"{into} is there already: an export never overwrites; name a new folder with --out")
+    part = into.with_name(f"{into.name}.part")  # takes its name when it is whole: no half export looks like one
     try:
-        into.mkdir(parents=True)
-        for table, path in zip(TABLES, made, strict=True):
-            columns = reader.columns(table)
-            types = reader.types(table)
-            with ExitStack() as stack:
-                write = opened(stack, path, [TIME, *map(head, columns)], ["string", *(TYPES[t] for t in types)])
-                at = columns.index("t_s")
-                for rows in _chunks(reader.rows(table)):
-                    write([[_utc(start.utc_s + row[at] - start.mono_s), *map(_plain, row)] for row in rows])
-                    done += len(rows)
-                    progress(min(0.999, done / whole))
-    except FileExistsError as why:
-        raise LogError(f"{into} is there already: an export never overwrites; name a new folder with --out") from why
+        part.mkdir(parents=True)
+        try:
+            _write(reader, part, form, opened, start, progress)
+            part.rename(into)
+        except BaseException:
+            shutil.rmtree(part, ignore_errors=True)
+            raise
     except OSError as why:
-        raise LogError(f"{into} cannot be written: {why.strerror or why}") from why
+        raise LogError(f"{why.filename or into} cannot be written: {why.strerror or why}") from why
     progress(1.0)
-    return made
+    return [into / f"{table}.{form}" for table in TABLES]
+
+
+def _write(
+    reader: LogReader, folder: Path, form: Format, opened: Opener, start: Instant, progress: Callable[[float], None]
+) -> None:
+    whole, done = max(1, sum(reader.count(table) for table in TABLES)), 0
+    for table in TABLES:
+        columns = reader.columns(table)
+        types = [TYPES[kind] for kind in reader.types(table)]
+        at = columns.index("t_s")
+        with ExitStack() as stack:
+            write = opened(stack, folder / f"{table}.{form}", [TIME, *map(head, columns)], ["string", *types])
+            for rows in _chunks(reader.rows(table)):
+                write([[_utc(start.utc_s + row[at] - start.mono_s), *map(_plain, row)] for row in rows])
+                done += len(rows)
+                progress(min(0.999, done / whole))
 
 
 def head(column: str) -> str:
@@ -111,7 +124,7 @@ def _full(value: Any) -> Any:
     return repr(value) if isinstance(value, float) else value
 
 
-def _parquet() -> Callable[[ExitStack, Path, list[str], list[str]], Write]:
+def _parquet() -> Opener:
     try:
         import pyarrow
         from pyarrow import parquet

@@ -110,6 +110,19 @@ def test_an_export_never_overwrites(story: Path, tmp_path: Path, capsys: pytest.
     assert "is there already" in line
 
 
+def test_an_export_that_fails_leaves_nothing(story: Path, tmp_path: Path) -> None:
+    """Half an export is taken away, and the next try is not in its way."""
+
+    def full(part: float) -> None:
+        if part > 0.5:
+            raise OSError(28, "No space left on device")
+
+    with pytest.raises(LogError, match="No space left on device"):
+        export(story, "csv", tmp_path / "out", full)
+    assert list(tmp_path.iterdir()) == []
+    assert export(story, "csv", tmp_path / "out")
+
+
 def test_without_pyarrow_one_sentence(story: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What is missing, how to get it, and what works without it; no folder is begun."""
     real = builtins.__import__

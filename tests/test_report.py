@@ -221,12 +221,16 @@ def test_a_run_that_has_just_begun_and_is_being_written(tmp_path: Path) -> None:
     [("acid-drip", "bubbles"), ("acid-drip", "weighings"), ("acid-on-sulfur", "bubbles"), ("burner", "weighings")],
 )
 def test_every_route_and_meter_can_be_reported(tmp_path: Path, route: Route, meter: Meter) -> None:
-    """What a route does not plan is called not known; its charge is told; a budget that is not there is missed."""
+    """What a route does not plan is called not known; its charge is told; a budget adds up."""
     log = record_run(tmp_path / "a.so2log", 120.0, route=route, meter=meter)
-    text = Seen(page(gather(log))).text
+    facts = gather(log)
+    text = Seen(page(facts)).text
     assert f"Metered by {meter}" in text
     assert f"Route {route}" in text
-    assert "no budget by input in its record" in text
+    assert (facts.budget == ()) == (meter == "weighings")
+    if facts.budget:
+        assert facts.account is not None
+        assert hypot(*(u for _, u in facts.budget)) == pytest.approx(facts.account.u_delivered_mol, rel=1e-6)
     assert ("Bubble volume" in text) == (meter == "bubbles")
     assert "None" not in text.replace("bench.toml of the run", "")
 

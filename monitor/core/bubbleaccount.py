@@ -20,6 +20,7 @@ from monitor.terms import RunTerms
 
 COOLING_LAG_S = 60.0  # a flask of hot acid goes on making gas about so long; common practice, no source
 L_PER_UL = 1e-6
+PARTS = ("bubble volume", "temperature of the gas", "ambient pressure", "air of the flask, which leaves first")
 
 
 class BubbleAccount(MeteredAccount):
@@ -55,6 +56,11 @@ class BubbleAccount(MeteredAccount):
 
     def _most_of(self, counted_ul: float) -> float:  # noqa: ARG002 - no count can make more than the charge
         return self.charge_mol
+
+    def budget(self) -> tuple[tuple[str, float], ...]:
+        """What each input adds to the standard uncertainty of delivered by the count, mol, the largest first."""
+        parts = zip(PARTS, self._sensitivities(self.volume_ul), strict=True)
+        return tuple(sorted(((name, abs(part)) for name, part in parts), key=lambda named: -named[1]))
 
     def state(self, t_s: float) -> Accounted:
         """The account at run second `t_s`."""

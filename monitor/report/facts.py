@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 from monitor import __version__
 from monitor.chemistry.planning import Plan, plan
 from monitor.core.balance import course_of
+from monitor.core.bubbleaccount import BubbleAccount
 from monitor.core.events import Accounted, AlarmChanged, AlarmState, Corrected, Exposed, Priority, Request
 from monitor.core.requests import ASKED_BY_PEOPLE
 from monitor.edges.logreader import Header, LogReader, Trace
@@ -157,8 +158,14 @@ def _inputs(reader: LogReader, progress: Callable[[float], None]) -> tuple[Finge
 
 
 def _budget(bench: BenchTerms, run: RunTerms, account: Accounted | None) -> tuple[tuple[str, float], ...]:
-    """What contributes to the uncertainty of what was delivered, by the count alone; empty where drops are not it."""
-    if account is None or run.meter != "drops" or not isinstance(run.charge, DripTerms):
+    """What contributes to the uncertainty of what was delivered, by the count alone; empty where all is weighed."""
+    if account is None:
+        return ()
+    if run.meter == "bubbles":
+        counted = BubbleAccount(run)
+        counted.count(account.t_s, account.drops, account.t_s, 0.0)
+        return counted.budget()
+    if run.meter != "drops" or not isinstance(run.charge, DripTerms):
         return ()
     volume = bench.drops.volume_ul
     return course_of(run.charge).budget(account.drops * volume.value * 1e-3, volume.u / volume.value)

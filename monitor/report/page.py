@@ -140,7 +140,7 @@ def _need_words(f: Facts) -> str:
 
 def _budget(f: Facts) -> Html:
     if not f.budget:
-        why = "This run's meter has no budget by input in its record; the ± above is the account's own."
+        why = "Nothing was counted, or it was all weighed: the ± above is the account's own, from the weighings."
         return section("What the uncertainty is made of", tag("p", why))
     together = hypot(*(u for _, u in f.budget)) or 1.0
     rows: list[tuple[object, ...]] = [
@@ -150,7 +150,7 @@ def _budget(f: Facts) -> Html:
     rows.append((tag("b", "together, k = 1"), tag("b", number(1000.0 * together, 2)), "100 %", ""))
     words = (
         "Contributions to the standard uncertainty of what has gone over, by the count alone, each input carried "
-        "through the course of the liquor (JCGM 100:2008, 5.1.2); they add as squares, and a share is a share of "
+        "through the model (JCGM 100:2008, 5.1.2); they add as squares, and a share is a share of "
         "those."
     )
     if f.corrections:

@@ -5,7 +5,8 @@ from __future__ import annotations
 STYLE = """
 :root { color-scheme: light; }
 * { box-sizing: border-box; }
-body { margin: 0; background: #fff; color: #1a1a1a; font: 15px/1.45 system-ui, "DejaVu Sans", sans-serif; }
+html { font-size: 15px; }
+body { margin: 0; background: #fff; color: #1a1a1a; font: 1rem/1.45 system-ui, "DejaVu Sans", sans-serif; }
 main { max-width: 60rem; margin: 0 auto; padding: 1.2rem 1rem 3rem; }
 h1 { font-size: 1.6rem; line-height: 1.2; margin: .2rem 0; }
 h2 { font-size: 1.15rem; margin: 1.8rem 0 .5rem; border-bottom: 2px solid #1a1a1a; break-after: avoid; }
@@ -42,9 +43,9 @@ code { overflow-wrap: anywhere; }
 @media screen { section { overflow-x: auto; } }
 @page { size: A4; margin: 14mm 13mm; }
 @media print {
-  body { font-size: 9.5pt; }
+  html { font-size: 9pt; }
   main { max-width: none; padding: 0; }
   .glance { grid-template-columns: repeat(4, 1fr); gap: 2mm; }
-  .glance b { font-size: 9.5pt; }
+  .glance b { font-size: 1rem; }
 }
 """

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from monitor.report.words import number, run_clock
 
-WIDTH, LEFT, RIGHT, TOP, BOTTOM = 720.0, 46.0, 10.0, 22.0, 20.0
+WIDTH, LEFT, RIGHT, TOP, BOTTOM = 720.0, 46.0, 20.0, 22.0, 20.0
 HEIGHT = 124.0
 COLUMNS = 480  # drawn side by side; more would be finer than print
 INK, SOFT, BLUE, ORANGE, VERMILLION, GREEN = "#1a1a1a", "#c9c4b4", "#0072b2", "#b37400", "#b34700", "#00694f"

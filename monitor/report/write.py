@@ -22,7 +22,12 @@ def write_report(log: Path, out: Path | None = None, progress: Callable[[float],
     made = page(gather(log, progress))
     try:
         with target.open("x", encoding="utf-8") as file:
-            file.write(made)
+            try:
+                file.write(made)
+                file.flush()
+            except OSError:
+                target.unlink()  # no half report looks like one
+                raise
     except OSError as why:
         raise LogError(f"{target} cannot be written: {why.strerror or why}") from why
     return target
