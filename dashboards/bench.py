@@ -264,12 +264,14 @@ def _main() -> None:
     _settled()
     here = st.Page(_page, title="The run being watched", default=True)
     past = st.Page("past.py", title="Past runs")
-    shown = st.navigation([here, past], position="hidden")
-    if shown == past:
+    coming = st.Page("plan.py", title="Plan a run")
+    shown = st.navigation([here, past, coming], position="hidden")
+    if shown != here:
         st.page_link(here)
     shown.run()
     if shown == here:
         st.page_link(past)
+        st.page_link(coming)
 
 
 _main()

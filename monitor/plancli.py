@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import threading
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -48,7 +49,21 @@ def add_arguments(p: argparse.ArgumentParser) -> None:
     w.add_argument("--flask", help='like "500 mL"; without it one is suggested')
     w.add_argument("--draw", help='of the aspirator at the burner, like "4 L/minute"')
     w.add_argument("--save", type=Path, metavar="FILE", help="write the run file, a new one")
-    p.set_defaults(do=lambda a: _plan(a, p))
+    p.add_argument("--page", action="store_true", help="the plan page instead, in a browser on this machine")
+    p.set_defaults(do=lambda a: _page() if a.page else _plan(a, p))
+
+
+def _page() -> None:
+    from monitor.edges.page import Page
+
+    page = Page(None)
+    print(f"page: {page.url}/plan   (this machine only; Ctrl-C ends it)", flush=True)
+    try:
+        threading.Event().wait()
+    except KeyboardInterrupt:
+        pass
+    finally:
+        page.close()
 
 
 def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:

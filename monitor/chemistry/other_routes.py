@@ -18,6 +18,9 @@ from monitor.terms import AcidOnSulfurTerms, BurnerTerms
 OXYGEN_IN_AIR = 0.2095  # mole fraction, dry air: US Standard Atmosphere 1976
 ACID_OVER_EQUATION = 2.0  # mol over mol: the acid weakens as it works and stops; common practice, no source
 SULFUR_OVER_NEED = 1.15  # what stays in the apparatus or burns off unseen; common practice, no source
+LEAST_HOT_ACID = (
+    0.90  # 90 % boils near 260 °C (CRC Handbook, memory), short of the window; common practice, no source
+)
 HOT_FLASK_FILL = 0.5  # hot acid spits; common practice, no source
 COMBUSTION_J_PER_MOL = 296_800.0  # S + O2 → SO2, CRC Handbook
 FRACTIONS = (0.05, 0.10, 0.15, OXYGEN_IN_AIR)  # SO2 in the burner's gas
@@ -63,6 +66,11 @@ def _up(value: float) -> float:
 def design_acid_on_sulfur(like: AcidOnSulfurTerms, need_mol: float) -> SulfurDesign:
     """Sulfur and acid for a need, mol: 2 H2SO4 + S → 3 SO2 + 2 H2O, the acid twice over. Raises PlanError."""
     check_need(need_mol)
+    if like.acid_mass_fraction.value < LEAST_HOT_ACID:
+        raise PlanError(
+            f"the acid: found {100 * like.acid_mass_fraction.value:.3g} % H2SO4, wanted "
+            f"{100 * LEAST_HOT_ACID:.0f} % or more: weaker acid boils before it takes up sulfur"
+        )
     sulfur_mol = SULFUR_OVER_NEED * need_mol / 3.0
     acid_ml = _up(2.0 * ACID_OVER_EQUATION * sulfur_mol / like.acid_mol_per_l.value * 1000.0)
     flask_ml = next((size for size in FLASKS_ML if acid_ml <= HOT_FLASK_FILL * size), None)

@@ -1,8 +1,7 @@
 """What a mole of SO2 costs by each route, at the buyer's own prices; no price is known here.
 
 By the equations, with the purity and strength of the run: salt and acid, sulfur and hot sulfuric acid, or sulfur and
-air. As a rule metabisulfite costs more than acid with sulfur, and these more than burning
-(common practice, no source).
+air. As a rule metabisulfite costs more than acid with sulfur, and these than burning: common practice, no source.
 """
 
 from __future__ import annotations

@@ -32,8 +32,8 @@ def free_port() -> int:
 class Page:
     """The dashboard's process, looking at one run log."""
 
-    def __init__(self, log: Path, port: int | None = None) -> None:
-        """Start it.
+    def __init__(self, log: Path | None, port: int | None = None) -> None:
+        """Start it; without a log it has only the plan page to show, at /plan.
 
         Raises:
             RefusalError: the dashboard's packages are not installed, or no port is free.
@@ -46,7 +46,7 @@ class Page:
         script = str(files("dashboards") / "bench.py")
         # Everything else about the server stands in dashboards/.streamlit/config.toml.
         command = [sys.executable, "-m", "streamlit", "run", script, f"--server.port={self.port}"]
-        environment = {**os.environ, LOG_ENV: str(log.resolve())}
+        environment = {**os.environ, LOG_ENV: "" if log is None else str(log.resolve())}
         self._process = subprocess.Popen(
             command,
             env=environment,

@@ -168,6 +168,8 @@ def test_sulfur_and_acid_for_a_need() -> None:
     for wrong in (0.0, -1.0, float("inf")):
         with pytest.raises(PlanError, match="wanted an amount of SO2 above nought"):
             design_burner(wrong)
+    with pytest.raises(PlanError, match="the acid: found 30 % H2SO4, wanted 90 % or more"):
+        design_acid_on_sulfur(replace(like, acid_mass_fraction=Measured(0.30)), 1.0)
     with pytest.raises(PlanError, match="hot acid are wanted, more than half of the largest"):
         design_acid_on_sulfur(like, 1000.0)
 

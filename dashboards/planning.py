@@ -1,0 +1,121 @@
+"""A plan for the page: from a run file's text to sections of words. It reckons nothing that `monitor` does not.
+
+The text of the run file is the one thing that is kept: what is shown follows from it, and it is what is saved.
+"""
+
+from __future__ import annotations
+
+from html import escape
+from typing import NamedTuple
+
+from monitor.chemistry.outlook import outlook
+from monitor.chemistry.planning import Plan, plan
+from monitor.planlines import Section, charge_rows, outlook_sections
+from monitor.runfile import run_toml
+from monitor.settings import bench_from, parse_toml, run_from
+from monitor.terms import BenchTerms
+from monitor.wanted import Want, designed
+
+HEAD = "Worked out on the page of so2bench for what is wanted."
+FILE = "run.toml"
+
+
+class Sheet(NamedTuple):
+    """A plan as words; `enough` is None when no need or no account stands in it."""
+
+    title: str
+    headline: str
+    enough: bool | None
+    sections: tuple[Section, ...]
+    cautions: tuple[str, ...]
+
+
+class Worked(NamedTuple):
+    """A run file's text that meets a want, and what to weigh out."""
+
+    text: str
+    charge: Section
+
+
+def bench_of(text: str | None) -> BenchTerms | None:
+    """The bench of a bench.toml's text, if there is one. Raises SettingsError."""
+    return None if text is None else bench_from(parse_toml(text, "bench.toml"), "bench.toml")
+
+
+def work_out(want: Want, bench_text: str | None) -> Worked:
+    """The run for a want. Raises SettingsError and PlanError."""
+    found = designed(want, bench_of(bench_text))
+    return Worked(run_toml(found.contents, HEAD), charge_rows(found))
+
+
+def sheet_of(run_text: str, bench_text: str | None) -> Sheet:
+    """The plan of a run file's text. Raises SettingsError."""
+    run, bench = run_from(parse_toml(run_text, FILE), FILE), bench_of(bench_text)
+    made = plan(run, bench)
+    more = outlook_sections(run, made, outlook(run, bench, made))
+    headline, enough = _headline(made)
+    return Sheet(run.title, headline, enough, (("Amounts", _amounts(made)), *more), made.cautions)
+
+
+def _headline(made: Plan) -> tuple[str, bool | None]:
+    if made.delivered_mol is None or made.delivered_expanded_uncertainty_mol is None:
+        return f"At most {made.most_so2_mol:.3f} mol SO2 by the equation; what really comes is weighed", None
+    over = f"{made.delivered_mol:.3f} ± {made.delivered_expanded_uncertainty_mol:.3f} mol SO2 go over"
+    if made.need_mol is None:
+        return over, None
+    sure = made.delivered_mol - made.delivered_expanded_uncertainty_mol >= made.need_mol
+    verdict = "enough" if sure else "not enough" if made.delivered_mol < made.need_mol else "perhaps too little"
+    return f"{over}, {made.need_mol:.3f} are wanted: {verdict}", sure
+
+
+def _amounts(made: Plan) -> list[tuple[str, str]]:
+    rows: list[tuple[str, str]] = []
+
+    def row(label: str, value: float | None, form: str, unit: str) -> None:
+        if value is not None:
+            rows.append((label, f"{value:{form}} {unit}"))
+
+    if made.acid_mol_per_l is not None and made.acid_mass_percent is not None:
+        rows.append(("acid strength", f"{made.acid_mass_percent:.1f} % by mass = {made.acid_mol_per_l:.2f} mol/L"))
+    row("sulfur(IV) in the charge", made.sulfur_iv_mol, ".3f", "mol")
+    row("acid in all", made.acid_mol, ".3f", "mol")
+    if made.limiting is not None:
+        rows.append(("used up first", f"the {made.limiting}"))
+    row("made, all the acid in", made.generated_mol, ".3f", "mol")
+    row("held in the flask", made.held_mol, ".3f", "mol")
+    row("goes over", made.delivered_g, ".1f", "g")
+    row("as gas", made.gas_volume_l, ".1f", "L")
+    row("wanted", made.need_mol, ".3f", "mol")
+    row("acid for that", made.acid_volume_for_need_ml, ".1f", "mL")
+    row("drops for that", made.drops_for_need, ",", "drops")
+    return rows
+
+
+def section_html(section: Section) -> str:
+    """A section as a table."""
+    title, rows = section
+    body = "".join(f'<tr><th scope="row">{escape(name)}</th><td>{escape(value)}</td></tr>' for name, value in rows)
+    return f'<section class="plan"><h2>{escape(title)}</h2><table>{body}</table></section>'
+
+
+def head_html(sheet: Sheet) -> str:
+    """The title and the one sentence that matters."""
+    level, sign = {True: ("calm", "✓"), False: ("medium", "!!"), None: ("closed", "")}[sheet.enough]
+    return (
+        f'<h1 class="title">{escape(sheet.title)}</h1><section class="plan-head {level}" role="status">'
+        f'<p><span class="sign">{sign}</span> {escape(sheet.headline)}</p></section>'
+    )
+
+
+def cautions_html(cautions: tuple[str, ...]) -> str:
+    """The cautions, worst first."""
+    items = "".join(f"<li>{escape(caution)}</li>" for caution in cautions)
+    return f'<section class="plan"><h2>Cautions, worst first</h2><ol>{items}</ol></section>'
+
+
+def refusal_html(why: str) -> str:
+    """What cannot be, line by line."""
+    lines = "".join(f"<li>{escape(line)}</li>" for line in why.splitlines())
+    return (
+        f'<section class="plan-head refused" role="alert"><h2>This cannot be planned</h2><ul>{lines}</ul></section>'
+    )

@@ -1,0 +1,97 @@
+"""The plan page in a real browser: used by keyboard alone, on a telephone, its file saved and opened again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from monitor.edges.page import Page as Server
+from monitor.settings import load_run
+from tests.dashboards.test_browser import ARGUMENTS, CHROMIUM, CONTRASTS, LEAST_CONTRAST, PATIENCE_MS, opened
+from tests.settings import BENCH_TOML
+
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[Server]:
+    own = Server(None)
+    yield own
+    own.close()
+
+
+def plan_page(browser: Browser, server: Server, width: int = 1280, height: int = 800) -> Page:
+    page = opened(browser, server, width, height)
+    page.goto(f"{server.url}/plan")
+    expect(page.get_by_role("button", name="Work it out")).to_be_visible(timeout=PATIENCE_MS)
+    return page
+
+
+def test_a_plan_is_saved_and_opened_again(browser: Browser, server: Server, tmp_path: Path) -> None:
+    """The saved file opens as a run; opened on the page with a bench file it gives the same plan, and the room's."""
+    page = plan_page(browser, server)
+    page.get_by_role("button", name="Work it out").click()
+    headline = page.locator(".plan-head")
+    expect(headline).to_contain_text("enough", timeout=PATIENCE_MS)
+    said = headline.inner_text()
+    with page.expect_download() as saving:
+        page.get_by_role("button", name="Save run.toml").click()
+    saving.value.save_as(tmp_path / "run.toml")
+    run, _ = load_run(tmp_path / "run.toml")
+    assert run.receiver is not None
+    (tmp_path / "bench.toml").write_text(BENCH_TOML, encoding="utf-8")
+    again = plan_page(browser, server)
+    again.get_by_text("Open a run file, or another").click()
+    chosen = again.locator("input[type=file]")
+    chosen.nth(0).set_input_files(tmp_path / "run.toml")
+    expect(again.locator(".plan-head")).to_contain_text("enough", timeout=PATIENCE_MS)
+    assert again.locator(".plan-head").inner_text() == said
+    chosen.nth(1).set_input_files(tmp_path / "bench.toml")
+    expect(again.get_by_text("All of it in the room at once")).to_be_visible(timeout=PATIENCE_MS)
+
+
+def test_the_keyboard_is_enough_and_a_telephone_is_wide_enough(browser: Browser, server: Server) -> None:
+    """At 390 points nothing runs off the side and text stands out; Tab, figures and Enter plan and refuse."""
+    page = plan_page(browser, server, 390, 844)
+    field = page.get_by_label("How much")
+    for _ in range(10):
+        page.keyboard.press("Tab")
+        if field.evaluate("e => e === document.activeElement"):
+            break
+    page.keyboard.press("Control+A")
+    page.keyboard.type("6")
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.innerText") == "Work it out":
+            break
+    page.keyboard.press("Enter")
+    expect(page.locator(".title", has_text="SO2 for 6 g Se")).to_be_visible(timeout=PATIENCE_MS)
+    expect(page.get_by_text("What is left, made safe")).to_be_visible(timeout=PATIENCE_MS)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    wide = page.evaluate("[...document.querySelectorAll('.stHtml *')].filter(e => e.scrollWidth > 390).length")
+    assert wide == 0
+    faint = [found for found in page.evaluate(CONTRASTS) if found[0] < LEAST_CONTRAST]
+    assert faint == []
+    page.get_by_label("How much").fill("0")
+    page.get_by_label("How much").press("Enter")
+    expect(page.get_by_role("alert").filter(has_text="This cannot be planned")).to_be_visible(timeout=PATIENCE_MS)
+
+
+def test_the_two_pages_lead_to_each_other(browser: Browser, server: Server) -> None:
+    """From the plan to the live page by its link; without a run that page says so."""
+    page = plan_page(browser, server)
+    page.get_by_role("link", name="The run being watched").click()
+    expect(page.locator(".warning")).to_contain_text("NO RUN TO SHOW", timeout=PATIENCE_MS)
+    page.get_by_role("link", name="Plan a run").click()
+    expect(page.get_by_role("button", name="Work it out")).to_be_visible(timeout=PATIENCE_MS)
