@@ -67,6 +67,8 @@ def drawing(
     )
     head = _head(title, unit, [(line.name, line.colour) for line in lines] if len(lines) > 1 else [])
     body = [_axes(low, high, span_s, height)]
+    for line in joined:
+        body += _line(line, low, high, span_s, height)
     for m in marks:
         if low <= m.value <= high:
             y = _y(m.value, low, high, height)
@@ -75,8 +77,6 @@ def drawing(
                 f'stroke-dasharray="6 3"/><text x="{WIDTH - RIGHT - 3}" y="{y - 3:.1f}" text-anchor="end" '
                 f'fill="{m.colour}">{escape(m.name)}</text>'
             )
-    for line in joined:
-        body += _line(line, low, high, span_s, height)
     return _figure(title, said, height, head + "".join(body))
 
 
