@@ -239,6 +239,15 @@ def test_milliseconds_wrap() -> None:
         assert place.t_s == pytest.approx(n * 0.1, abs=1e-6)
 
 
+def test_a_board_clock_that_stands_still_is_not_followed() -> None:
+    """A board whose milliseconds hardly move cannot hold the run's time back by more than the stated bound."""
+    timeline = Timeline()
+    for n in range(300):
+        arrival_s = float(n)
+        t_s = timeline.place(sample(7, n, n, n), arrival_s).t_s
+        assert arrival_s - LATEST_S <= t_s <= arrival_s
+
+
 def test_a_host_that_was_away_misses_no_drop() -> None:
     """After hours without a frame, the next one brings every drop that fell meanwhile."""
     timeline = Timeline()

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.core.events import Event, Exposed, Instant, Sampled, Taken
+from monitor.core.events import Event, Exposed, Instant, Noted, Sampled, Taken
 from monitor.edges import runlog
 from monitor.edges.logreader import LogReader
 from monitor.edges.runlog import LogWriter
@@ -181,6 +181,20 @@ def test_a_writer_that_fails_ends_the_run(tmp_path: Path) -> None:
         writer.write([Exposed(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)], instant(0.0))
     with pytest.raises(TypeError):
         writer.close()
+
+
+def test_a_batch_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
+    """A batch that the file's own rules refuse leaves nothing of it behind, nor what stood before the refusal."""
+    log = new_log(tmp_path / "run.so2log")
+    writer = LogWriter(log, Troubles())
+    at = instant(1.0)
+    writer.write([Taken(at, b"whole")], at)
+    wait_until(lambda: rows(log, "SELECT count(*) FROM input") == [(1,)], "the first batch")
+    writer.write([Taken(at, b"half"), Noted(None, "note", "no time")], at)  # type: ignore[arg-type]
+    wait_until(lambda: not writer._thread.is_alive(), "the writer's end")
+    with pytest.raises(sqlite3.IntegrityError):
+        writer.close()
+    assert rows(log, "SELECT data FROM input") == [(b"whole",)]
 
 
 def test_a_failed_writer_blocks_nobody(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
