@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.chemistry.gas import mg_per_m3_from_ppm
-from monitor.terms import RoomTerms
+from monitor.terms import GasTerms, RoomTerms
 
 Floats = NDArray[np.float64]
 
@@ -56,15 +56,15 @@ class Following(NamedTuple):
 
 
 class RoomModel:
-    """The room and the sensor of one bench. `noise_ppm` is the long-run noise of a 1 s mean."""
+    """The room and the sensor of one bench."""
 
-    def __init__(self, room: RoomTerms, t90_s: float, noise_ppm: float) -> None:
+    def __init__(self, room: RoomTerms, gas: GasTerms) -> None:
         self._q_m3_per_s = room.ventilation_m3_per_h / 3600.0
         self._room_tau_s = room.volume_m3 / self._q_m3_per_s
-        self._lag_s = t90_s / log(10.0)
+        self._lag_s = gas.t90_s / log(10.0)
         if abs(self._lag_s / self._room_tau_s - 1.0) < 1e-3:
             self._lag_s *= 1.002  # equal time constants have another closed form; this is as near as any T90 is known
-        self._noise_ppm = noise_ppm
+        self._noise_ppm, self._relative_u = gas.noise_ppm, gas.relative_u
         self._mg_per_min = mg_per_m3_from_ppm(1.0) * S_PER_MIN  # per ppm·m³/s
 
     def response(self, age_s: Floats) -> Floats:
@@ -106,7 +106,7 @@ class RoomModel:
             return None
         weight /= total
         mean = float(weight @ rate)
-        variance = float(weight @ ((rate - mean) ** 2 + noise**2 / uu))
+        variance = float(weight @ ((rate - mean) ** 2 + noise**2 / uu)) + (self._relative_u * mean) ** 2
         return Size(
             mean * self._mg_per_min,
             DOUBLED * sqrt(variance) * self._mg_per_min,

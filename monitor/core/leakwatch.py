@@ -32,7 +32,7 @@ class LeakWatch:
 
     def __init__(self, gas: GasTerms, room: RoomTerms) -> None:
         self._detector = LeakDetector(gas.noise_ppm)
-        self._room = RoomModel(room, gas.t90_s, gas.noise_ppm)
+        self._room = RoomModel(room, gas)
         self._trace: deque[tuple[float, float, float]] = deque(maxlen=TRACE_S)  # (s, ppm, mg/min being made)
         self._second, self._sum, self._n = -1, 0.0, 0
         self._made_mg_per_min: float | None = None

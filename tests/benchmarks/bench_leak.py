@@ -29,7 +29,7 @@ from monitor.core.events import Reading
 from monitor.core.leak import LeakDetector
 from monitor.core.leaksize import RoomModel
 from monitor.core.leaktiers import EARLY_H, K_PPM, SURE_H, threshold_ppm_s
-from monitor.terms import RoomTerms
+from monitor.terms import GasTerms, RoomTerms
 from tests.benchmarks.leak_fleet import Fleet, Floats
 
 NOISE = 0.05  # σ₁, ppm in a 1 s mean
@@ -241,8 +241,9 @@ def print_quiet(parts: list[tuple[int, int, int, int, int]]) -> None:
 
 def sized(seed: int) -> list[tuple[str, float, float, float]]:
     """The size of a leak, told as a part of the true one with its interval, and the steady formula's."""
-    room, t90_s = RoomTerms(60.0, 600.0), 30.0
-    model, rng = RoomModel(room, t90_s, NOISE), np.random.default_rng([3, seed])
+    room = RoomTerms(60.0, 600.0)
+    gas = GasTerms(zero_sum=0.0, ppm_per_sum=1.0, range_ppm=20.0, t90_s=30.0, noise_ppm=NOISE)
+    model, rng = RoomModel(room, gas), np.random.default_rng([3, seed])
     rate_ppm_m3_per_s = 2.0 * room.ventilation_m3_per_h / 3600.0
     t = np.arange(0.0, 700.0, STEP_S)
     onset_s = 400.0 + rng.uniform(0.0, 1.0)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from monitor.core.leaksize import Floats, RoomModel, box_ppm, ventilation_m3_per_h
-from monitor.terms import RoomTerms
+from monitor.terms import GasTerms, RoomTerms
 
 NOISE = 0.05
+GAS = GasTerms(zero_sum=8410.0, ppm_per_sum=0.00412, range_ppm=20.0, t90_s=30.0, noise_ppm=NOISE)
 ROOM = RoomTerms(60.0, 600.0)
 G_2_PPM = 2.0 * 600.0 / 3600.0  # ppm·m³/s, a leak that is 2 ppm when the room is steady
 MG_PER_MIN = (
@@ -28,14 +31,14 @@ def test_half_life_as_published() -> None:
 
 def test_behind_a_quick_sensor_the_model_is_the_box() -> None:
     """With a T90 of next to nothing the reading is the published box."""
-    model = RoomModel(RoomTerms(40.0, 3e-3 * 3600.0), 0.01, NOISE)
+    model = RoomModel(RoomTerms(40.0, 3e-3 * 3600.0), replace(GAS, t90_s=0.01))
     assert model.response(np.array([4756.0]))[0] * 1.2e-6 == pytest.approx(1.2e-4, rel=1e-3)
 
 
 @pytest.mark.parametrize("t90_s", [15.0, 30.0, 60.0, 360.0 * np.log(10.0)])
 def test_the_response_is_that_of_two_lags(t90_s: float) -> None:
     """The closed form is what small steps of the two equations give, equal time constants too."""
-    model = RoomModel(ROOM, t90_s, NOISE)
+    model = RoomModel(ROOM, replace(GAS, t90_s=t90_s))
     lag_s, q, dt = t90_s / np.log(10.0), 1.0 / 6.0, 0.01
     room = shown = 0.0
     for _ in range(20_000):
@@ -49,12 +52,12 @@ def trace(seed: int, onset_s: float, to_s: float, level: float = 0.0) -> tuple[F
     """One-second means from 0 to `to_s` of a leak that begins at `onset_s`."""
     t = np.arange(0.5, to_s)
     noise = NOISE * np.random.default_rng(seed).standard_normal(len(t))
-    return t, level + G_2_PPM * RoomModel(ROOM, 30.0, NOISE).response(t - onset_s) + noise
+    return t, level + G_2_PPM * RoomModel(ROOM, GAS).response(t - onset_s) + noise
 
 
 def test_a_minute_of_trace_tells_the_size() -> None:
     """80 s after the onset the rate is unbiased within 5 %, scatters by under 8 %, and lies in its interval."""
-    model = RoomModel(ROOM, 30.0, NOISE)
+    model = RoomModel(ROOM, GAS)
     sizes = [model.size(*trace(seed, 400.0, 490.0, 0.02), since_s=420.0) for seed in range(100)]
     rates = np.array([s.mg_per_min for s in sizes if s is not None]) / MG_PER_MIN
     assert len(rates) == 100
@@ -68,18 +71,25 @@ def test_a_minute_of_trace_tells_the_size() -> None:
     assert steady < 0.25  # what Q·C would say at that time
 
 
+def test_the_interval_is_never_finer_than_the_sensor() -> None:
+    """However long the trace, the rate is known no better than the sensor's own calibration, doubled."""
+    found = RoomModel(ROOM, GAS).size(*trace(1, 60.0, 600.0), since_s=62.0)
+    assert found is not None
+    assert found.u_mg_per_min >= 2.0 * GAS.relative_u * found.mg_per_min
+
+
 def test_a_leak_that_was_closed_misfits() -> None:
     """A trace that falls again is not explained by a steady leak, and the misfit says so."""
     t, y = trace(1, 300.0, 600.0)
-    y = np.where(t > 420.0, y - G_2_PPM * RoomModel(ROOM, 30.0, NOISE).response(t - 420.0), y)
-    found = RoomModel(ROOM, 30.0, NOISE).size(t, y, 305.0)
+    y = np.where(t > 420.0, y - G_2_PPM * RoomModel(ROOM, GAS).response(t - 420.0), y)
+    found = RoomModel(ROOM, GAS).size(t, y, 305.0)
     assert found is not None
     assert found.misfit > 2.0
 
 
 def test_too_short_a_trace_gives_no_size() -> None:
     """Nothing, a few seconds, or a trace that only falls: no size, and no exception."""
-    model = RoomModel(ROOM, 30.0, NOISE)
+    model = RoomModel(ROOM, GAS)
     nothing = np.array([])
     assert model.size(nothing, nothing, 10.0) is None
     assert model.size(*trace(1, 2.0, 8.0), since_s=2.0) is None
@@ -94,7 +104,7 @@ def making(t: Floats) -> Floats:
 
 def test_a_leak_of_the_apparatus_follows_the_making() -> None:
     """3 % of a making that comes and goes is told as that, with its correlation."""
-    model = RoomModel(ROOM, 30.0, NOISE)
+    model = RoomModel(ROOM, GAS)
     t = np.arange(0.5, 550.0)
     y = 0.03 * model.shown(t, np.where(t >= 120.0, making(t), 0.0))
     y += NOISE * np.random.default_rng(4).standard_normal(len(t))
@@ -109,7 +119,7 @@ def test_a_leak_of_the_apparatus_follows_the_making() -> None:
 
 def test_a_bottle_left_open_does_not() -> None:
     """A steady leak beside a making that comes and goes does not follow it; nor does one while nothing is made."""
-    model = RoomModel(ROOM, 30.0, NOISE)
+    model = RoomModel(ROOM, GAS)
     t, y = trace(5, 130.0, 550.0)
     size = model.size(t, y, 135.0)
     assert size is not None
@@ -120,7 +130,7 @@ def test_a_bottle_left_open_does_not() -> None:
 
 def test_a_steady_making_tells_nothing() -> None:
     """Under a steady making a share is said, and not whether the leak follows."""
-    model = RoomModel(ROOM, 30.0, NOISE)
+    model = RoomModel(ROOM, GAS)
     t, y = trace(6, 130.0, 400.0)
     size = model.size(t, y, 135.0)
     assert size is not None

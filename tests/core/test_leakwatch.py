@@ -25,7 +25,7 @@ class Watched:
     def __init__(self, mg_per_min: float, seed: int = 1) -> None:
         self.watch = LeakWatch(GAS, ROOM)
         t = np.arange(0.0, 900.0, 0.1)
-        shown = RoomModel(ROOM, 30.0, 0.05).shown(t, np.where(t >= 300.0, mg_per_min, 0.0))
+        shown = RoomModel(ROOM, GAS).shown(t, np.where(t >= 300.0, mg_per_min, 0.0))
         self._ppm = (shown + SAMPLE_NOISE * np.random.default_rng(seed).standard_normal(len(t))).tolist()
         self.i = 0
         self.renewed_s: list[float] = []
