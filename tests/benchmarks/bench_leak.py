@@ -17,6 +17,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from math import log, sqrt
 from multiprocessing import Pool
 from statistics import NormalDist
@@ -69,12 +70,21 @@ def course(t_s: NDArray[np.floating[Any]], size: float, t90_s: float, room_s: fl
     return size * rise
 
 
+FINE_S = 0.001
+
+
+@cache
+def _wanted(arl_h: float) -> Floats:
+    """How many standard deviations a false alarm's chance asks for, at each millisecond."""
+    chances = np.arange(1, round(MOST_S / FINE_S) + 1) * (FINE_S / (arl_h * 3600.0))
+    return np.array([-NormalDist().inv_cdf(x) for x in chances.tolist()])
+
+
 def bound_s(size: float, t90_s: float, room_s: float, arl_h: float) -> float:
     """The least median delay, s."""
-    t = np.arange(1, round(MOST_S / 0.001) + 1).astype(np.float64) * 0.001
-    d = np.sqrt(np.cumsum(course(t, size, t90_s, room_s) ** 2) * 0.001) / NOISE
-    enough = np.array([-NormalDist().inv_cdf(x) for x in t / (arl_h * 3600.0)])
-    return float(t[np.argmax(d >= enough)])
+    t = np.arange(1, round(MOST_S / FINE_S) + 1) * FINE_S
+    d = np.sqrt(np.cumsum(course(t, size, t90_s, room_s) ** 2) * FINE_S) / NOISE
+    return float(t[np.argmax(d >= _wanted(arl_h))])
 
 
 @dataclass
@@ -232,8 +242,9 @@ def print_quiet(parts: list[tuple[int, int, int, int, int]]) -> None:
         spread = f"{100.0 / sqrt(n):.0f} %" if n else "–"
         print(f"| {name} | {asked:,.0f} h | {n} | {found} | {spread} |")
     print(f"false lows: {low}")
-    off = [abs(hours / max(n, 1) / asked - 1.0) for n, asked in ((early, EARLY_H), (often_early, EARLY_H / OFTEN))]
-    print(f"aim of the early tier, within 25 % of the formula: {met(max(off) <= 0.25)}")
+    off = abs(hours / max(early, 1) / EARLY_H - 1.0)
+    print(f"aim of the early tier, within 25 % of the formula: {100 * off:.0f} % off, {met(off <= 0.25)}")
+    print("The formula knows no clip: with it the sum of k 0.25 speaks far more seldom than asked.")
 
 
 # --- size -------------------------------------------------------------------------------------------------------
