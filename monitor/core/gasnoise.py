@@ -15,10 +15,10 @@ from __future__ import annotations
 from collections import deque
 from statistics import median
 
-BLOCK = 10  # samples
-BLOCKS = 10  # in a window: 100 samples (alarm table)
+BLOCK = 5  # samples
+BLOCKS = 20  # in a window: 100 samples (alarm table)
 COLLAPSED = 0.48  # of the usual variance (alarm table)
-SURE = 3  # blocks in a row, 2 s on
+SURE = 4  # blocks in a row, 1.5 s on
 LEARN_MIN, LEARN_MAX = 12, 60  # windows: 2 min before anything is said, 10 min looked back
 STILL = 4.0  # sums squared: a channel that moved no more than this tells nothing of its noise
 BELOW_LEAST = 0.8  # of the least variance of those windows
