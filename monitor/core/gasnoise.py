@@ -21,7 +21,7 @@ COLLAPSED = 0.48  # of the usual variance (alarm table)
 SURE = 4  # blocks in a row, 1.5 s on
 LEARN_MIN, LEARN_MAX = 12, 60  # windows: 2 min before anything is said, 10 min looked back
 STILL = 4.0  # sums squared: a channel that moved no more than this tells nothing of its noise
-BELOW_LEAST = 0.8  # of the least variance of those windows
+BELOW_LEAST = 0.7  # of the least variance of those windows
 WORDS = "gas channel has gone quiet: its noise collapsed, a live cell's does not"
 
 
