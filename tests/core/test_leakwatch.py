@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
+from dashboards.source import overview_from
 from monitor.core.events import AlarmState, Leak, PermitChanged, Reading
 from monitor.core.leaksize import RoomModel
 from monitor.core.leakwatch import LeakWatch, leak_words
+from monitor.edges.runlog import overview_json
 from monitor.rig.reality import Reality
 from monitor.terms import GasTerms, RoomTerms
 from tests.campaign import Stage
@@ -178,6 +182,17 @@ def test_a_leak_that_hovers_does_not_chatter() -> None:
         run.board.gas_sum = ppm_sum(0.25 + 0.2 * np.sin(i / 80.0) + SAMPLE_NOISE * z)
         run.sample()
     assert [tag for tag, _ in raised(run.events)].count("GAS-LEAK") == 1
+
+
+def test_what_is_known_of_a_leak_goes_through_the_log() -> None:
+    """A page that reads the log's newest overview has the leak as the run had it."""
+    run = Run()
+    run.samples(60.0)
+    run.board.gas_sum = ppm_sum(0.8)
+    run.samples(20.0)
+    overview = run.bench.overview()
+    assert overview.leak is not None
+    assert overview_from(json.loads(overview_json(overview))) == overview
 
 
 def test_a_leaking_bench_from_end_to_end() -> None:
