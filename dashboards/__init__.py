@@ -10,4 +10,5 @@ traces       run log to points               charts       points to drawings
 asking       requests, and what became of them
 past         the page of past runs; made of pastlist (the list), stretch (one run), pastcharts (drawings)
 words        numbers and times as words
+plan         the plan page; planning   a run file's text to its plan in words (these two use monitor.chemistry)
 """
