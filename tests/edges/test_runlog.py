@@ -163,8 +163,8 @@ def test_what_is_urgent_is_written_at_once(tmp_path: Path) -> None:
         wait_until(lambda: rows(log, "SELECT count(*) FROM sample") == [(source.samples,)], "the sample")
         (loud_s if n % 2 else quiet_s).append(time.monotonic() - begun_s)
     writer.close()
-    assert min(quiet_s[1:]) >= runlog.COMMIT_S
-    assert min(loud_s) < 0.5 * runlog.COMMIT_S
+    assert min(loud_s) < 0.25 * runlog.COMMIT_S
+    assert max(quiet_s) > 0.5 * runlog.COMMIT_S
 
 
 def test_a_writer_that_fails_ends_the_run(tmp_path: Path) -> None:
