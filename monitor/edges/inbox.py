@@ -80,9 +80,13 @@ class Inbox:
     def __init__(self, log: Path) -> None:
         path = inbox_path(log)
         try:
-            path.unlink(missing_ok=True)
+            # Made beside its place and moved there whole: who sees an inbox can put something in.
+            fresh = path.with_name(path.name + ".new")
+            fresh.unlink(missing_ok=True)
+            with closing(_open(fresh)) as db:
+                db.execute(_TABLE)
+            fresh.replace(path)
             self._db = _open(path)
-            self._db.execute(_TABLE)
         except (sqlite3.Error, OSError) as why:
             raise LogError(f"{path} cannot be made: {why}") from why
         self._path = path
