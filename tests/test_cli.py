@@ -13,6 +13,7 @@ from monitor.rig import scenario
 from monitor.rig.bench import SimulatedBench
 from monitor.rig.recordings import Keeper, write_recording
 from monitor.rig.serve import BenchServer
+from tests.chemistry.test_planning import PROMISED_KEYS
 from tests.live import LiveRun, terms, wait_until
 
 BALANCED = """
@@ -31,27 +32,6 @@ flask_volume = "500 mL"
 temperature = "25 degC"
 pressure = "1 atm"
 """
-
-PLAN_KEYS = {
-    "sulfur_iv_mol",
-    "acid_mol",
-    "acid_mol_per_l",
-    "acid_mass_percent",
-    "limiting",
-    "acid_excess",
-    "generated_mol",
-    "held_mol",
-    "delivered_mol",
-    "delivered_expanded_uncertainty_mol",
-    "delivered_g",
-    "gas_volume_l",
-    "need_mol",
-    "acid_volume_for_need_ml",
-    "drops_for_need",
-    "scrubber_capacity_mol",
-    "worst_case_ppm",
-    "cautions",
-}
 
 
 @pytest.fixture
@@ -75,7 +55,7 @@ def test_plan_json(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out, err = capsys.readouterr()
     got = json.loads(out)
     assert err == ""
-    assert set(got) >= PLAN_KEYS
+    assert set(got) >= set(PROMISED_KEYS)
     assert got["sulfur_iv_mol"] == pytest.approx(0.9995, abs=5e-5)
     assert got["acid_excess"] == pytest.approx(0.2006, abs=1e-3)
     assert got["limiting"] == "salt"
