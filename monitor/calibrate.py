@@ -51,7 +51,7 @@ def bubbles(a: argparse.Namespace) -> None:
     found = _per_unit(a, "bubble", bench, None, False, cal.MOST_BUBBLE_UL)
     volume = cal.quantity(found.mean, found.u, "uL")
     old = benchfile.read_text(a.run)
-    new = benchfile.with_values(old, "generator", {"bubble_volume": volume}, {"bubble_volume": f"{_now().date()}"})
+    new = benchfile.with_values(old, "generator", {"bubble_volume": volume, "bubble_calibrated": _now().date()})
     kept = benchfile.replace_text(
         a.run, old, new, _now(), lambda text: run_from(parse_toml(text, "run.toml"), "run.toml")
     )

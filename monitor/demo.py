@@ -55,9 +55,10 @@ def demo_bench(
     """
     with tempfile.TemporaryDirectory(prefix="so2bench-demo-") as folder, contextlib.ExitStack() as stack:
         link = Path(folder) / "board"
-        bench_toml = scenario.bench_toml(str(link), datetime.now(UTC).date(), route)
+        today = datetime.now(UTC).date()
+        bench_toml = scenario.bench_toml(str(link), today, route)
         bench = bench_from(parse_toml(bench_toml, "the demonstration's bench.toml"), "bench.toml")
-        run_toml = scenario.run_toml(route, meter)
+        run_toml = scenario.run_toml(route, meter, today)
         run = run_from(parse_toml(run_toml, "the demonstration's run.toml"), "run.toml")
         if firmware:
             from monitor.rig.firmware import Firmware, FirmwareFailed, FirmwareToolsMissing

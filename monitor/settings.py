@@ -431,9 +431,12 @@ def run_from(data: dict[str, Any], file: str) -> RunTerms:
     meter = cast(Meter, g.choice("meter", get_args(Meter)))
     if (route, meter) in SENSELESS_METERS:
         g.say("meter", repr(meter), f"{SENSELESS_METERS[route, meter]} on the {route} route")
-    bubble = g.measured("bubble_volume", "microliter", above=0.0, high=10000.0) if meter == "bubbles" else None
-    if meter != "bubbles" and g.has("bubble_volume"):
-        g.say("bubble_volume", "this key", 'it only beside meter = "bubbles"')
+    bubbles = meter == "bubbles"
+    bubble = g.measured("bubble_volume", "microliter", above=0.0, high=10000.0) if bubbles else None
+    bubble_day = g.day("bubble_calibrated") if bubbles else None
+    for key in ("bubble_volume", "bubble_calibrated"):
+        if not bubbles and g.has(key):
+            g.say(key, "this key", 'it only beside meter = "bubbles"')
     builders: dict[str, Callable[[_Table], DripTerms | AcidOnSulfurTerms | BurnerTerms]] = {
         "acid-drip": _drip,
         "acid-on-sulfur": _acid_on_sulfur,
@@ -452,7 +455,7 @@ def run_from(data: dict[str, Any], file: str) -> RunTerms:
         t.finish()
     top.finish()
     _refuse(wrong)
-    return RunTerms(title, route, meter, charge, receiver, scrubber, bubble)
+    return RunTerms(title, route, meter, charge, receiver, scrubber, bubble, bubble_day)
 
 
 def _surroundings(g: _Table) -> tuple[float, float]:

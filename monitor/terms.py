@@ -177,7 +177,7 @@ class ScrubberTerms:
 
 @dataclass(frozen=True, slots=True)
 class RunTerms:
-    """One generation: run.toml. `bubble_volume_ul` is there when the meter counts bubbles."""
+    """One generation: run.toml. `bubble_volume_ul` and its date are there when the meter counts bubbles."""
 
     title: str
     route: Route
@@ -186,3 +186,4 @@ class RunTerms:
     receiver: ReceiverTerms | None = None
     scrubber: ScrubberTerms | None = None
     bubble_volume_ul: Measured | None = None
+    bubble_calibrated: date | None = None

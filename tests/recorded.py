@@ -40,9 +40,10 @@ def record_run(
     meter: Meter | None = None,
 ) -> Path:
     """Record the first `duration_s` of a story, asking its own requests or `asked`; with `stop` it is ended."""
-    run_toml = scenario.run_toml(route, meter)
+    today = datetime.fromtimestamp(START_UTC_S, tz=UTC).date()
+    run_toml = scenario.run_toml(route, meter, today)
     run_terms = run_from(parse_toml(run_toml, "run.toml"), "run.toml")
-    bench_toml = scenario.bench_toml("board", datetime.fromtimestamp(START_UTC_S, tz=UTC).date(), route)
+    bench_toml = scenario.bench_toml("board", today, route)
     bench_terms = bench_from(parse_toml(bench_toml, "bench.toml"), "bench.toml")
     if title is not None:
         run_toml = run_toml.replace(run_terms.title, title)

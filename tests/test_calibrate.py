@@ -173,14 +173,15 @@ def test_a_board_that_is_not_there(folder: Path, capsys: pytest.CaptureFixture[s
 
 
 def test_bubbles_go_into_the_run(folder: Path) -> None:
-    """A bubble's volume goes into run.toml, which has no key for its date: that stands beside it as a remark."""
+    """A bubble's volume and its date go into run.toml, for they belong to the wash bottle of one run."""
     text = (folder / "run.toml").read_text("utf-8").replace('meter = "drops"', 'meter = "bubbles"')
     text = text.replace('meter = "bubbles"', 'meter = "bubbles"\nbubble_volume = "90 uL"', 1)
     (folder / "run.toml").write_text(text, "utf-8")
     repeats = [w for ml in ("9.1", "9.0", "9.2") for w in ("--repeat", f"100 {ml}")]
     assert main(["calibrate", "bubbles", "--run", "run.toml", *repeats, "--resolution", "0.1 mL"]) == 0
     after = (folder / "run.toml").read_text("utf-8")
-    assert f'bubble_volume = "91.00 +/- 0.71 uL" # calibrated {datetime.now(UTC).date()}' in after
+    got = tomllib.loads(after)["generator"]
+    assert (got["bubble_volume"], got["bubble_calibrated"]) == ("91.00 +/- 0.71 uL", datetime.now(UTC).date())
     assert len(list(folder.glob("run.toml.2*"))) == 1
 
 

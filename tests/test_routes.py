@@ -65,7 +65,7 @@ def weighed_g(plant: Plant, what: str) -> float:
 def told(route: Route, meter: Meter, until_s: float) -> Told:
     """Tell a route's story with a meter until it is weighed."""
     bench = bench_from(parse_toml(scenario.bench_toml("board", DAY, route), "bench"), "bench")
-    run = run_from(parse_toml(scenario.run_toml(route, meter), "run"), "run")
+    run = run_from(parse_toml(scenario.run_toml(route, meter, DAY), "run"), "run")
     plant = SimulatedBench(bench, run, 7, scenario.timeline(route), REALITY)
     live = Bench(bench, run, Instant(0.0, 1.8e9))
     asked = [r for r in scenario.requests(route) if r[1] not in ("weighing", "check")]

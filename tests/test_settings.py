@@ -138,16 +138,20 @@ def test_the_other_routes() -> None:
 
 
 def test_bubbles_have_a_volume() -> None:
-    """The bubble meter takes a bubble's volume, and only it."""
+    """The bubble meter takes a bubble's volume and the day of its calibration; no other meter does."""
     run = put(put(run_document(), "generator.meter", "bubbles"), "generator.bubble_volume", "150 +/- 3 uL")
     assert run_from(run, "run.toml").bubble_volume_ul == Measured(150.0, 3.0)
+    assert run_from(run, "run.toml").bubble_calibrated is None
+    dated = put(run, "generator.bubble_calibrated", date(2026, 11, 20))
+    assert run_from(dated, "run.toml").bubble_calibrated == date(2026, 11, 20)
     assert run_from(run_document(), "run.toml").bubble_volume_ul is None
     assert refused(put(run_document(), "generator.meter", "bubbles")) == [
         'file.toml: generator.bubble_volume: found nothing, wanted a text like "38.4 +/- 0.6 uL"'
     ]
-    assert refused(put(run_document(), "generator.bubble_volume", "150 uL")) == [
-        'file.toml: generator.bubble_volume: found this key, wanted it only beside meter = "bubbles"'
-    ]
+    for key, value in (("bubble_volume", "150 uL"), ("bubble_calibrated", date(2026, 11, 20))):
+        assert refused(put(run_document(), f"generator.{key}", value)) == [
+            f'file.toml: generator.{key}: found this key, wanted it only beside meter = "bubbles"'
+        ]
 
 
 def test_need_instead_of_a_reaction() -> None:

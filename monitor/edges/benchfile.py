@@ -20,13 +20,10 @@ from tomlkit.exceptions import TOMLKitError
 from monitor.errors import SettingsError
 
 Value = str | int | float | date
-DATED_BY_COMMENT = "calibrated "  # how a remark of ours begins, in a table that has no key for the date
 
 
-def with_values(text: str, table: str, values: Mapping[str, Value], remarks: Mapping[str, str] | None = None) -> str:
+def with_values(text: str, table: str, values: Mapping[str, Value]) -> str:
     """The TOML text with the values of one table changed or added.
-
-    A remark goes beside its value unless the user's own stands there.
 
     Raises:
         SettingsError: no TOML, or the table is none.
@@ -40,11 +37,6 @@ def with_values(text: str, table: str, values: Mapping[str, Value], remarks: Map
             raise SettingsError(f"found {table} written as one line, wanted a table [{table}]")
         for key, value in values.items():
             part[key] = value
-        for key, remark in (remarks or {}).items():
-            item = part.item(key)
-            assert isinstance(item, tomlkit.items.Item)
-            if not item.trivia.comment or item.trivia.comment.lstrip("# ").startswith(DATED_BY_COMMENT):
-                item.comment(DATED_BY_COMMENT + remark)
         return tomlkit.dumps(document)
     except TOMLKitError as why:
         raise SettingsError(f"not TOML: {why}") from why

@@ -34,7 +34,7 @@ def apparatus(f: Facts) -> Html:
     ]
     if f.run.bubble_volume_ul is not None:
         bubble = f.run.bubble_volume_ul
-        rows.insert(1, ("Bubble volume", with_u(bubble.value, bubble.u, "µL"), "as run.toml says"))
+        rows.insert(1, ("Bubble volume", with_u(bubble.value, bubble.u, "µL"), _aged(f.run.bubble_calibrated, day)))
     return table(("", "value (± is k = 2)", "calibrated"), rows)
 
 

@@ -65,6 +65,7 @@ _STORIES: Final[dict[Route, tuple[str, float, tuple[Asking, ...]]]] = {  # files
     "burner": ("-burner", 5400.0, BURNER_REQUESTS),
 }
 _BUBBLE_ON_DRIP: Final = "1.5 +/- 0.03 mL"
+_PRINTED_DAY: Final = "calibrated = 2026-11-20"  # in the demonstration's files
 
 
 def bench_toml(port: str, today: date, route: Route = "acid-drip") -> str:
@@ -73,28 +74,30 @@ def bench_toml(port: str, today: date, route: Route = "acid-drip") -> str:
     if route != "acid-drip":  # the plate is hot on purpose
         for cool, hot in (('"95 degC"', '"320 degC"'), ('"110 degC"', '"340 degC"')):
             text = text.replace(cool, hot)
-    calibrated, bump_tested = today - timedelta(days=CALIBRATED_DAYS_AGO), today
     escaped = port.replace("\\", "\\\\").replace('"', '\\"')
     for printed, wanted in (
         ('path = "demo-port"', f'path = "{escaped}"'),
-        ("calibrated = 2026-11-20", f"calibrated = {calibrated.isoformat()}"),
-        ("bump_tested = 2026-11-24", f"bump_tested = {bump_tested.isoformat()}"),
+        (_PRINTED_DAY, _dated(today)),
+        ("bump_tested = 2026-11-24", f"bump_tested = {today.isoformat()}"),
     ):
         text = text.replace(printed, wanted)
     return text
 
 
-def run_toml(route: Route = "acid-drip", meter: Meter | None = None) -> str:
-    """The run file of a route, with another meter than the story's if one is named."""
+def run_toml(route: Route = "acid-drip", meter: Meter | None = None, today: date | None = None) -> str:
+    """The run file of a route, with another meter than the story's if one is named.
+
+    A bubble's volume is dated as the bench's calibrations are, on a day that the file names or some before `today`.
+    """
     text = _text(f"run{_STORIES[route][0]}.toml")
     if meter is not None:
-        lines = [line for line in text.splitlines() if not line.startswith("bubble_volume") or meter == "bubbles"]
+        lines = [line for line in text.splitlines() if not line.startswith("bubble_") or meter == "bubbles"]
         at = next(number for number, line in enumerate(lines) if line.startswith("meter ="))
         lines[at] = f'meter = "{meter}"'
         if meter == "bubbles" and "bubble_volume" not in text:
-            lines.insert(at + 1, f'bubble_volume = "{_BUBBLE_ON_DRIP}"')
+            lines[at + 1 : at + 1] = [f'bubble_volume = "{_BUBBLE_ON_DRIP}"', f"bubble_{_PRINTED_DAY}"]
         text = "\n".join([*lines, ""])
-    return text
+    return text if today is None else text.replace(_PRINTED_DAY, _dated(today))
 
 
 def requests(route: Route) -> tuple[Asking, ...]:
@@ -106,6 +109,10 @@ def timeline(route: Route = "acid-drip") -> Scenario:
     """What happens on the bench."""
     ending, repeat_from_s, _ = _STORIES[route]
     return parse_timeline(_text(f"timeline{ending}.txt"), repeat_from_s, REPEAT_S)
+
+
+def _dated(today: date) -> str:
+    return f"calibrated = {(today - timedelta(days=CALIBRATED_DAYS_AGO)).isoformat()}"
 
 
 def _text(name: str) -> str:

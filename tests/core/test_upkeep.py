@@ -8,8 +8,8 @@ from datetime import date, timedelta
 import pytest
 
 from monitor.core.events import Instant
-from monitor.core.upkeep import Scrubber, overdue
-from monitor.terms import BenchTerms, ReceiverTerms, ScrubberTerms
+from monitor.core.upkeep import Scrubber, dues, overdue
+from monitor.terms import BenchTerms, Measured, ReceiverTerms, ScrubberTerms
 from tests.core.runs import BENCH, BURNER, DAY, DRIP, UTC_ZERO_S, Run, instant, raised
 
 
@@ -59,6 +59,25 @@ def test_overdue_is_raised_at_the_start_but_in_no_recording() -> None:
     recording = Run(bench=aged(bump=3), recording=True)
     recording.samples(2.0)
     assert raised(recording.events) == []
+
+
+def test_bubbles_have_their_term_where_bubbles_are_counted() -> None:
+    """A run by bubbles wants its bubble's volume in date, on the same term as a drop's, and no drop's."""
+    bubbles = replace(DRIP, meter="bubbles", bubble_volume_ul=Measured(150.0, 3.0))
+    old_drops = aged(drops=99)
+    for days, late in ((30, None), (31, "bubble counter: 31 days ago, due every 30 days")):
+        run = replace(bubbles, bubble_calibrated=DAY - timedelta(days=days))
+        assert overdue(old_drops, run, UTC_ZERO_S) == late
+    assert overdue(BENCH, bubbles, UTC_ZERO_S) == "bubble counter: no date given, due every 30 days"
+
+
+def test_every_kind_overdue_is_told_worst_first() -> None:
+    """What was never done comes first, then what is longest past its term; what is in date last."""
+    bench = aged(drops=33, thermocouple=200, gas=91, bump=0)
+    never = replace(bench, gas=replace(bench.gas, bump_tested=None))
+    assert [due.kind for due in dues(never, DRIP, UTC_ZERO_S)] == ["bump", "thermocouple", "drops", "gas"]
+    assert [due.left_days for due in dues(bench, None, UTC_ZERO_S)] == [-20, -3, -1, 1]
+    assert str(overdue(bench, DRIP, UTC_ZERO_S)).count("; ") == 2
 
 
 @pytest.mark.parametrize(("by_s", "told"), [(3.0, True), (-3600.0, True), (1.9, False)])
