@@ -21,6 +21,7 @@ WINDOWS: dict[str, float | None] = {
 }
 SAMPLES_TO_S = 60.0  # up to here single samples are drawn, ten a second
 MOST_POINTS = 750
+MOST_READ = 2 * MOST_POINTS  # so that a day is drawn from its minutes
 
 
 class Stretch(NamedTuple):
@@ -49,7 +50,7 @@ def stretch_of(log: Path, from_s: float, to_s: float) -> Stretch:
         LogError: the log cannot be read.
     """
     reader = LogReader(log)
-    trace = thinned(reader.trace(from_s, to_s, MOST_POINTS), MOST_POINTS)
+    trace = thinned(reader.trace(from_s, to_s, MOST_READ), MOST_POINTS)
     over = Curve("run", trace.t_s, trace.delivered_mol)
     if to_s - from_s <= SAMPLES_TO_S:
         samples = reader.samples(from_s, to_s)

@@ -36,6 +36,7 @@ UNITS: Final = {
 BARE: Final = {"grams": "g", "gas_span": "counts", "drops": "1", "rejects": "1"}
 TYPES: Final = {"INTEGER": "int64", "REAL": "float64", "TEXT": "string", "BLOB": "string"}
 TIME: Final = "time_utc"
+FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # a spreadsheet works such a text out
 
 Format = Literal["csv", "parquet"]
 Row = list[Any]
@@ -121,6 +122,11 @@ def _csv(stack: ExitStack, path: Path, heads: list[str], types: list[str]) -> Wr
 
 
 def _full(value: Any) -> Any:
+    """A float to its last digit. A text that a spreadsheet would take for a formula begins with ' instead, so that
+    nobody's note or board's noise is worked out there (OWASP, "CSV Injection"); numbers are left as they are.
+    """
+    if isinstance(value, str) and value.startswith(FORMULA):
+        return f"'{value}"
     return repr(value) if isinstance(value, float) else value
 
 

@@ -227,12 +227,31 @@ def test_every_route_and_meter_can_be_reported(tmp_path: Path, route: Route, met
     text = Seen(page(facts)).text
     assert f"Metered by {meter}" in text
     assert f"Route {route}" in text
-    assert (facts.budget == ()) == (meter == "weighings")
+    assert (facts.budget == ()) == (meter == "weighings")  # nothing is weighed in two minutes
     if facts.budget:
         assert facts.account is not None
         assert hypot(*(u for _, u in facts.budget)) == pytest.approx(facts.account.u_delivered_mol, rel=1e-6)
     assert ("Bubble volume" in text) == (meter == "bubbles")
     assert "None" not in text.replace("bench.toml of the run", "")
+
+
+def test_a_weighed_run_has_a_budget_by_the_weighing_that_stands(tmp_path: Path) -> None:
+    """Balance, air and water add as squares to the account's own uncertainty; what was undone is not in it."""
+    asked: list[Asked] = [
+        (60.0, "weighing", {"what": "flask loss", "grams": 4.0, "u_g": 0.1}),
+        (70.0, "weighing", {"what": "flask loss", "grams": 9.0, "u_g": 0.5}),
+        (80.0, "undo-weighing", {}),
+    ]
+    facts = gather(record_run(tmp_path / "a.so2log", 100.0, asked, route="acid-drip", meter="weighings"))
+    assert facts.account is not None
+    assert len(facts.corrections) == 3
+    budget = dict(facts.budget)
+    assert set(budget) == {"weighing", "air that left with the gas", "water that left with the gas"}
+    assert budget["weighing"] == pytest.approx(0.1 / 64.058)  # CIAAW 2021
+    assert hypot(*budget.values()) == pytest.approx(facts.account.u_delivered_mol, rel=1e-6)
+    text = Seen(page(facts)).text
+    assert "by the newest weighing that stands" in text
+    assert "by the count alone" not in text
 
 
 @given(values=st.lists(st.one_of(st.none(), st.floats(-50.0, 400.0)), min_size=1, max_size=3000))

@@ -24,6 +24,7 @@ RELEASE_LAG_S = 5.0  # a stirred liquor gives up its excess over about this; com
 SPENT = 0.99  # of what the charge can make, where no acid is counted
 MOST_WEIGHINGS = 500  # of one run; a person weighs some ten times, and more are refused
 
+BY_BALANCE, BY_AIR, BY_WATER = "weighing", "air that left with the gas", "water that left with the gas"
 AIR_RELATIVE_U, WATER_RELATIVE_U = 0.10, 0.30  # of what left with the gas by the headspace's model; judgement
 
 
@@ -217,14 +218,21 @@ class Account(ABC):
         The flask is weighed with all that stands on it, the acid's funnel too. A receiver is taken to keep all that
         reaches it, burning sulfur to turn to SO2 alone.
         """
-        if w.what == SULFUR_LOSS:
-            return Measured(w.grams / MOLAR_MASS_G_PER_MOL["S"], w.u_g / MOLAR_MASS_G_PER_MOL["S"])
-        molar_g = MOLAR_MASS_G_PER_MOL["SO2"]
-        if w.what == RECEIVER_GAIN:
-            return Measured(w.grams / molar_g, w.u_g / molar_g)
+        so2_mol, parts = self._weighed(w)
+        return Measured(so2_mol, hypot(*(u_mol for _, u_mol in parts)))
+
+    def _weighed(self, w: Weighing) -> tuple[float, tuple[tuple[str, float], ...]]:
+        """SO2 by a weighing, mol, and what each input adds to its standard uncertainty, mol."""
+        molar_g = MOLAR_MASS_G_PER_MOL["S" if w.what == SULFUR_LOSS else "SO2"]
+        balance = (BY_BALANCE, w.u_g / molar_g)
+        if w.what in (SULFUR_LOSS, RECEIVER_GAIN):
+            return w.grams / molar_g, (balance,)
         so2_mol, air_g, water_g = w.grams / molar_g, 0.0, 0.0
         for _ in range(30):
             air_g, water_g = self._sweep.air_and_water_g(so2_mol)
             so2_mol = max(0.0, w.grams - air_g - water_g) / molar_g
-        u_g = hypot(w.u_g, AIR_RELATIVE_U * air_g, WATER_RELATIVE_U * water_g)
-        return Measured(so2_mol, u_g / molar_g)
+        return so2_mol, (
+            balance,
+            (BY_AIR, AIR_RELATIVE_U * air_g / molar_g),
+            (BY_WATER, WATER_RELATIVE_U * water_g / molar_g),
+        )

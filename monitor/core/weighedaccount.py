@@ -39,6 +39,12 @@ class WeighedAccount(Account):
         self.delivered_mol = 0.0 if newest is None else min(newest.delivered.value, self.charge_mol)
         self._u_mol = 0.0 if newest is None else newest.delivered.u
 
+    def budget(self) -> tuple[tuple[str, float], ...]:
+        """What each input adds to the standard uncertainty of delivered, mol, the largest first; empty unweighed."""
+        if not self.weighings:
+            return ()
+        return tuple(sorted(self._weighed(self.weighings[-1].by)[1], key=lambda named: -named[1]))
+
     def metering(self) -> Metering:
         """By what the account is kept now."""
         weighed_s = self.weighings[-1].t_s if self.weighings else None

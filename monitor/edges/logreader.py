@@ -17,8 +17,8 @@ from monitor.core.events import Corrected, Instant, Request
 from monitor.core.requests import BadRequestError, from_json
 from monitor.errors import LogError
 
-FORMAT = 1
-LEVELS_S = (1, 10, 60)
+FORMAT = 2
+LEVELS_S = (1, 10, 60, 600)
 
 
 class Header(NamedTuple):

@@ -39,14 +39,14 @@ from monitor.core.requests import to_json
 from monitor.edges.lock import FileLock
 from monitor.errors import LogError
 
-FORMAT = 1  # PRAGMA user_version; a reader refuses another
+FORMAT = 2  # PRAGMA user_version; a reader refuses another
 COMMIT_S = 0.4  # how long a batch may grow; with the write itself, under the second that is promised
 COMMIT_MAX = 2_000  # batches in one transaction
 RETRY_S = 1.0
 FULL_S = 0.01  # between looks whether a full queue has room again
 QUEUE_MAX = 20_000  # batches, over half an hour; when it is full the run waits, and the board takes the permit away
 JOURNAL_MAX = 16_000_000  # bytes that the -wal file is cut back to
-LEVELS_S = (1, 10, 60)
+LEVELS_S = (1, 10, 60, 600)
 EXPOSURE_EVERY_S = 10
 _URGENT = frozenset({AlarmChanged, PermitChanged, PhaseChanged, Answered})
 

@@ -1,4 +1,4 @@
--- The run log, format 1: one SQLite file a run, readable without this tool.
+-- The run log, format 2: one SQLite file a run, readable without this tool.
 -- Times: t_s, mono_s are seconds since the run began; utc_s is Unix seconds. Amounts in mol, k = 1 uncertainties.
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;
 -- Everything that went in, raw: replaying it gives the run again. kind: bytes | request (JSON).

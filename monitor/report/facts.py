@@ -15,10 +15,12 @@ from typing import Any, NamedTuple
 
 from monitor import __version__
 from monitor.chemistry.planning import Plan, plan
+from monitor.core.account import Weighing, WeighingRefusedError
 from monitor.core.balance import course_of
 from monitor.core.bubbleaccount import BubbleAccount
 from monitor.core.events import Accounted, AlarmChanged, AlarmState, Corrected, Exposed, Priority, Request
 from monitor.core.requests import ASKED_BY_PEOPLE
+from monitor.core.weighedaccount import WeighedAccount
 from monitor.edges.logreader import Header, LogReader, Trace
 from monitor.errors import LogError
 from monitor.replay import Occurrence, Tally
@@ -118,7 +120,7 @@ def gather(path: Path, progress: Callable[[float], None] = lambda _: None) -> Fa
         overview=overview,
         account=account,
         account_rows=tuple((r[1], r[2], r[6], r[10], r[5], r[9]) for r in rows),
-        budget=_budget(bench, run, account),
+        budget=_budget(bench, run, account, corrections),
         need_reached_s=next((r[1] for r in rows if need is not None and r[6] >= need), None),
         corrections=corrections,
         phases=phases,
@@ -157,8 +159,14 @@ def _inputs(reader: LogReader, progress: Callable[[float], None]) -> tuple[Finge
     return Fingerprint(digest.hexdigest(), count), requests
 
 
-def _budget(bench: BenchTerms, run: RunTerms, account: Accounted | None) -> tuple[tuple[str, float], ...]:
-    """What contributes to the uncertainty of what was delivered, by the count alone; empty where all is weighed."""
+def _budget(
+    bench: BenchTerms, run: RunTerms, account: Accounted | None, corrections: tuple[Corrected, ...]
+) -> tuple[tuple[str, float], ...]:
+    """What contributes to the uncertainty of what was delivered: by the count alone, or where nothing is counted by
+    the newest weighing that stands; empty where there is neither.
+    """
+    if run.meter == "weighings":
+        return _weighed_budget(run, corrections)
     if account is None:
         return ()
     if run.meter == "bubbles":
@@ -169,6 +177,19 @@ def _budget(bench: BenchTerms, run: RunTerms, account: Accounted | None) -> tupl
         return ()
     volume = bench.drops.volume_ul
     return course_of(run.charge).budget(account.drops * volume.value * 1e-3, volume.u / volume.value)
+
+
+def _weighed_budget(run: RunTerms, corrections: tuple[Corrected, ...]) -> tuple[tuple[str, float], ...]:
+    weighed = WeighedAccount(run)
+    try:
+        for c in corrections:
+            if c.what.startswith("undo "):
+                weighed.undo_weighing(c.t_s, c.who)
+            else:
+                weighed.weigh(c.t_s, c.who, Weighing(c.what, c.grams, c.u_g))
+    except WeighingRefusedError:  # the record begins before what was read of it
+        return ()
+    return weighed.budget()
 
 
 def _stood(changes: list[tuple[Any, ...]]) -> tuple[Stood, ...]:

@@ -140,7 +140,8 @@ def _need_words(f: Facts) -> str:
 
 def _budget(f: Facts) -> Html:
     if not f.budget:
-        why = "Nothing was counted, or it was all weighed: the ± above is the account's own, from the weighings."
+        weighed = f.run.meter == "weighings"
+        why = "Nothing was weighed, and nothing is counted here." if weighed else "Nothing was counted."
         return section("What the uncertainty is made of", tag("p", why))
     together = hypot(*(u for _, u in f.budget)) or 1.0
     rows: list[tuple[object, ...]] = [
@@ -148,12 +149,16 @@ def _budget(f: Facts) -> Html:
         for name, u in f.budget
     ]
     rows.append((tag("b", "together, k = 1"), tag("b", number(1000.0 * together, 2)), "100 %", ""))
+    weighed = f.run.meter == "weighings"
+    by = "by the newest weighing that stands" if weighed else "by the count alone"
     words = (
-        "Contributions to the standard uncertainty of what has gone over, by the count alone, each input carried "
+        f"Contributions to the standard uncertainty of what has gone over, {by}, each input carried "
         "through the model (JCGM 100:2008, 5.1.2); they add as squares, and a share is a share of "
         "those."
     )
-    if f.corrections:
+    if weighed:
+        words += " That a receiver keeps all the gas, and that sulfur burns to SO2 alone, is taken for granted here."
+    elif f.corrections:
         words += (
             " The weighings below have since re-estimated these inputs together; the account's ± is smaller for it "
             "where they agree."

@@ -58,13 +58,13 @@ def test_a_folder_is_no_log(tmp_path: Path) -> None:
         LogReader(tmp_path)
 
 
-@pytest.mark.parametrize(("version", "words"), [(2, "a newer so2bench wrote it"), (0, "an older so2bench wrote it")])
+@pytest.mark.parametrize(("version", "words"), [(3, "a newer so2bench wrote it"), (1, "an older so2bench wrote it")])
 def test_a_log_of_another_version(tmp_path: Path, version: int, words: str) -> None:
     """A log of another format is refused, saying which it is, which is wanted, and whether it is newer or older."""
     path = altered(tmp_path / "odd.so2log", f"PRAGMA user_version={version}")
     with pytest.raises(LogError) as refused:
         LogReader(path)
-    assert f"format {version} ({words}), wanted format 1" in str(refused.value)
+    assert f"format {version} ({words}), wanted format 2" in str(refused.value)
 
 
 def test_a_header_that_lacks_something(tmp_path: Path) -> None:
@@ -131,6 +131,16 @@ def test_a_trace_has_no_more_points_than_asked(from_s: float, span_s: float, mos
         assert len(trace.t_s) <= most + 1
     assert trace.t_s == sorted(set(trace.t_s))
     assert all(len(column) == len(trace.t_s) for column in trace[2:])
+
+
+def test_a_day_is_read_in_ten_minute_buckets() -> None:
+    """A whole day costs a page no more than a few minutes do, and its peaks and troughs are those of the seconds."""
+    reader = LogReader(_long_log())
+    day, fine = reader.trace(0.0, 86_400.0, 360), reader.trace(0.0, 700.0, 750)
+    assert (day.level_s, fine.level_s) == (600, 1)
+    first = [i for i, t_s in enumerate(fine.t_s) if t_s < 600.0]
+    for coarse, column, most in ((day.plate_lo, fine.plate_lo, min), (day.gas_hi, fine.gas_hi, max)):
+        assert coarse[0] == most(v for i in first if (v := column[i]) is not None)
 
 
 _LONG: list[Path] = []
