@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cache
 from math import isfinite
@@ -293,13 +293,17 @@ def parse_toml(text: str, name: str) -> dict[str, Any]:
 
 
 def load_bench(path: Path) -> tuple[BenchTerms, str]:
-    """The apparatus and its text.
+    """The apparatus and its text. A certificate file is looked for from the folder of bench.toml.
 
     Raises:
         SettingsError: with every mistake in the file.
     """
     text, data = _read(path)
-    return bench_from(data, path.name), text
+    bench = bench_from(data, path.name)
+    if bench.mqtt is not None and bench.mqtt.ca_file is not None:
+        beside = str(path.absolute().parent / bench.mqtt.ca_file)  # an absolute one stays as it is
+        bench = replace(bench, mqtt=replace(bench.mqtt, ca_file=beside))
+    return bench, text
 
 
 def load_run(path: Path) -> tuple[RunTerms, str]:

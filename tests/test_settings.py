@@ -87,6 +87,21 @@ def test_every_key_of_the_bench() -> None:
     )
 
 
+@pytest.mark.parametrize(("said", "found"), [("keys/ca.pem", "lab/keys/ca.pem"), ("/etc/ca.pem", "/etc/ca.pem")])
+def test_a_certificate_file_lies_beside_the_bench(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: str, found: str
+) -> None:
+    """A relative certificate file is taken from the folder of bench.toml, whatever folder one stands in."""
+    (tmp_path / "lab").mkdir()
+    mqtt = f'[mqtt]\nurl = "mqtts://broker.lab"\nca_file = "{said}"\n'
+    (tmp_path / "lab" / "bench.toml").write_text(BENCH_TOML + mqtt, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    bench, text = load_bench(Path("lab/bench.toml"))
+    assert bench.mqtt is not None
+    assert bench.mqtt.ca_file == str(tmp_path / found)
+    assert text.endswith(mqtt)
+
+
 def test_every_key_of_a_drip_run() -> None:
     """The run file as it is described gives these values: a strength is known both ways, and what is needed in mol.
 

@@ -19,6 +19,8 @@ from monitor.core.events import (
     AlarmState,
     Forecast,
     Instant,
+    Leak,
+    Metering,
     Overview,
     Phase,
     Priority,
@@ -34,6 +36,8 @@ VOICE = Voice("hood-2", "5be0a9d4")
 
 FULL = overview(1312.0, tuple(standing(tag) for tag in CATALOGUE))._replace(
     account=Accounted(1310.4, 1201, 46.1, 0.41, 0.06, 0.35, 0.0, 0.008, 0.006, 0.01, 0.0),
+    metering=Metering("acid-drip", "drops", 38.3, 0.4, 38.4, 0.6, 1, 900.0),
+    leak=Leak(1290.0, 0.4, 38.0, 9.0, 1300.0, True, 0.031, 0.93),
     forecast=Forecast(58.0, 0.019, 0.74, 0.39, 0.334, 12, 0.2, 63.9),
     gas=Reading(None, why="over range", at_least=20.0),
     sample_age_s=None,
@@ -91,6 +95,20 @@ def test_a_bench_in_every_phase() -> None:
     for phase in Phase:
         bench.phase = phase
         assert message_faults(VOICE.state(bench.overview(), 1, 0)) == []
+
+
+def test_the_meter_and_a_leak_are_said() -> None:
+    """By what the account is kept, and all that is known of a leak, go out as the bench knows them; else null."""
+    said, bare = (json.loads(VOICE.state(o, 1, 0).payload) for o in (FULL, overview(1.0)))
+    assert (said["metering"]["meter"], said["metering"]["volume_ul"], said["metering"]["weighed_s"]) == (
+        "drops",
+        38.3,
+        900.0,
+    )
+    assert (said["leak"]["mg_per_min"], said["leak"]["u_mg_per_min"], said["leak"]["follows"]) == (38.0, 9.0, True)
+    assert (bare["metering"], bare["leak"]) == (None, None)
+    unsized = FULL._replace(leak=Leak(1290.0, None, None, None, None, None, None, None))
+    assert message_faults(VOICE.state(unsized, 1, 0)) == []
 
 
 def test_a_wrong_shape_is_found() -> None:
