@@ -69,6 +69,7 @@ def build_parser() -> argparse.ArgumentParser:
 
     options.add_check(commands)
     options.add_calibrate(commands)
+    options.add_try_message(commands)
     aftercare.add_aftercare(commands)
     return parser
 

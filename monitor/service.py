@@ -26,8 +26,9 @@ from monitor.edges.inbox import STALE_S, Inbox
 from monitor.edges.logreader import LogReader
 from monitor.edges.mqtt import Mqtt
 from monitor.edges.mqtt_broker import Broker
+from monitor.edges.notify import Notify
 from monitor.edges.port import Port
-from monitor.errors import LogError, PortError
+from monitor.errors import LogError, PortError, RefusalError
 from monitor.terms import BenchTerms, RunTerms
 
 READ_S = 0.1  # the longest wait for bytes; time passes in the bench at least this often
@@ -36,6 +37,8 @@ INBOX_S = 0.2
 REQUESTS_MAX = 200  # waiting for the bench; more are refused, since nobody asks so much so fast
 AWAY_MAX_S = 3 * 86_400.0  # all time away passes in the run; a clock set wrong by years must not be waited through
 MISSED_PIECE_S = 60.0
+RUN_ENDED = "The run was ended by a person."
+WATCHING_ENDED = "The watching was ended by a person, or with the computer. The run is open; nobody watches."
 SWITCH_S = 0.0005  # threads hand over this fast, so that a busy log writer cannot hold up the permit
 
 Opener = Callable[[], Port]
@@ -130,11 +133,11 @@ class Service:
         With `needs_check` a new run's first permit waits for the check before the run.
 
         Raises:
-            RefusalError: another so2bench holds the log, or its inbox cannot be made.
+            RefusalError: another so2bench holds the log, its inbox cannot be made, or messages to people are wanted
+                and cannot be sent.
         """
         self._run, self._opener = run, opener
         self._mqtt = None if broker is None else Mqtt(run.bench.bench.name, broker, self._broker_trouble)
-        self._outlets: tuple[Outlet, ...] = outlets if self._mqtt is None else (*outlets, self._mqtt)
         self._bench, self._clock = run.bench, run.clock
         self._port = port
         self._needs_check = needs_check
@@ -145,9 +148,22 @@ class Service:
         except LogError:
             self._log.close()
             raise
+        try:
+            self._notify = self._messages()
+        except RefusalError:
+            self._inbox.close()
+            self._log.close()
+            raise
+        self._outlets: tuple[Outlet, ...] = (*outlets, *(o for o in (self._mqtt, self._notify) if o is not None))
         self._stop = threading.Event()
         self._said = ""  # the newest word about the port, so that each is said once
         self._next_open_s = 0.0
+
+    def _messages(self) -> Notify | None:
+        bench = self._bench.bench
+        if bench.notify is None:
+            return None
+        return Notify(bench.name, self._bench.run.title, bench.notify, self._messages_trouble)
 
     def stop(self) -> None:
         """End watching soon; the run stays open and can be taken up again. Safe from any thread or signal."""
@@ -177,6 +193,8 @@ class Service:
                 others += [group.create_task(task()) for task in tasks]
                 try:
                     await asyncio.to_thread(self._bench_loop)
+                    if self._notify is not None:
+                        self._notify.goodbye(RUN_ENDED if self._bench.stopped else WATCHING_ENDED)
                 finally:
                     self._stop.set()
                     for other in others:
@@ -185,6 +203,8 @@ class Service:
             self._stop.set()
             self._inbox.close()
             self._log.close()
+            if self._notify is not None:
+                self._notify.close()
 
     async def _drain_inbox(self) -> None:
         while True:
@@ -209,6 +229,9 @@ class Service:
 
     def _broker_trouble(self, failing: bool, text: str) -> None:
         self.ask(make_request("outlet", "so2bench", {"tag": "BROKER-LOST", "failing": failing, "text": text[:500]}))
+
+    def _messages_trouble(self, failing: bool, text: str) -> None:
+        self.ask(make_request("outlet", "so2bench", {"tag": "NOTIFY-FAILED", "failing": failing, "text": text[:500]}))
 
     # --- in the bench's thread --------------------------------------------------------------------------------
 

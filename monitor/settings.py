@@ -41,6 +41,7 @@ from monitor.terms import (
     Salt,
     ScrubberTerms,
     ThermocoupleTerms,
+    Told,
 )
 
 MAX_FILE = 256 * 1024  # bytes; a settings file is a page, not a book
@@ -383,7 +384,11 @@ def bench_from(data: dict[str, Any], file: str) -> BenchTerms:
             t.say("url", "a password in it", "the password in the environment variable that password_env names")
     if "notify" in data:
         t = section("notify")
-        notify = NotifyTerms(t.text("urls_env", r"[A-Za-z_][A-Za-z0-9_]*", "the name of an environment variable"))
+        notify = NotifyTerms(
+            t.text("urls_env", r"[A-Za-z_][A-Za-z0-9_]*", "the name of an environment variable"),
+            cast(Told, t.choice("lowest", get_args(Told), "medium")),
+            t.value("repeat", "second", low=30.0, high=86_400.0, default="5 minute"),
+        )
     top.seen |= {"mqtt", "notify"}
     for table in tables:
         table.finish()

@@ -94,11 +94,18 @@ class MqttTerms:
     ca_file: str | None = None  # PEM file of the authority that signed the broker's certificate
 
 
+Told = Literal["high", "medium", "low"]  # the lowest priority of alarms that people are told of
+
+
 @dataclass(frozen=True, slots=True)
 class NotifyTerms:
-    """The name of the environment variable that holds the notification URLs."""
+    """The name of the environment variable that holds the notification URLs, the lowest priority that is told, and
+    how often it is told again until it is acknowledged.
+    """
 
     urls_env: str
+    lowest: Told = "medium"
+    repeat_s: float = 300.0
 
 
 @dataclass(frozen=True, slots=True)

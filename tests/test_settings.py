@@ -73,7 +73,7 @@ def test_every_key_of_the_bench() -> None:
     """The bench file as it is described gives these values, each in the unit of its name."""
     full = bench_document()
     full["mqtt"] = {"url": "mqtts://bench@broker.lab:8883", "password_env": "SECRET", "ca_file": "/etc/ca.pem"}
-    full["notify"] = {"urls_env": "URLS"}
+    full["notify"] = {"urls_env": "URLS", "lowest": "high", "repeat": "2 minute"}
     assert bench_from(full, "bench.toml") == BenchTerms(
         name="hood-2",
         port=PortTerms("/dev/serial/by-id/board", 115200),
@@ -83,7 +83,7 @@ def test_every_key_of_the_bench() -> None:
         room=RoomTerms(60.0, 600.0),
         limits=LimitTerms(2.0, 5.0, 0.25, 2.0, 320.0, 340.0, 90.0, 60.0),
         mqtt=MqttTerms("mqtts://bench@broker.lab:8883", "SECRET", "/etc/ca.pem"),
-        notify=NotifyTerms("URLS"),
+        notify=NotifyTerms("URLS", "high", 120.0),
     )
 
 
@@ -356,6 +356,8 @@ BENCH_KEYS: list[tuple[str, object, object]] = [
     ("mqtt.url", 5, "http://broker"),
     ("mqtt.password_env", 5, "my secret"),
     ("notify.urls_env", 5, "https://hooks.example/x"),
+    ("notify.lowest", 5, "loud"),
+    ("notify.repeat", "5 ppm", "1 s"),
 ]
 RUN_KEYS: list[tuple[str, object, object]] = [
     ("title", 5, "x" * 201),
