@@ -14,7 +14,7 @@ from typing import Final, Literal
 
 import streamlit as st
 
-from dashboards import charts, ready, sheet
+from dashboards import charts, closing, ready, sheet
 from dashboards.asking import Asked, ask, follow
 from dashboards.freshness import Freshness
 from dashboards.source import weighed_on
@@ -87,7 +87,7 @@ def _ask_waive(log: Path) -> None:
 
 
 def _ask_end(log: Path) -> None:
-    _ask(log, "stop", {}, "End the run")
+    _ask(log, "stop", {"reason": str(st.session_state["end_reason"])}, "End the run")
     st.session_state["end_sure"] = False
 
 
@@ -113,6 +113,8 @@ def _now(log: Path) -> None:
     with st.container(key="alarms"):
         _alarms(log, view)
     _checks(log, view)
+    if view.closing is not None:
+        st.html(closing.section(view.closing))
     st.html(sheet.answers(asked, now_mono_s))
     amounts, readings, doing = st.columns([1.35, 1.15, 0.9], gap="medium")
     amounts.html(sheet.amounts(view.amounts))
@@ -225,6 +227,7 @@ def _more(log: Path) -> None:
         st.button("Waive it", key="waive-go", on_click=_ask_waive, args=(log,))
     with end.expander("End the run for good"):
         st.markdown("The permit goes, the record is closed, and nobody watches the bench any more.")
+        st.text_input("Why now, if the flask is not known to be safe to open", key="end_reason", max_chars=MAX_TEXT)
         sure = st.checkbox("The tap is shut, the heat is off: end this run", key="end_sure")
         st.button("End the run", key="end-go", disabled=not sure, on_click=_ask_end, args=(log,))
 

@@ -11,6 +11,7 @@ from monitor.core.events import (
     Accounted,
     AlarmState,
     CheckLine,
+    Closing,
     Exposed,
     Forecast,
     Leak,
@@ -75,6 +76,10 @@ def written_utc_s(log: Path) -> float:
     return newest
 
 
+def _closing(got: Mapping[str, Any]) -> Closing:
+    return Closing(**{**got, "seen": tuple(got["seen"]), "missing": tuple(got["missing"])})
+
+
 def overview_from(got: Mapping[str, Any]) -> Overview:
     """The log's newest overview as the value it was.
 
@@ -89,6 +94,7 @@ def overview_from(got: Mapping[str, Any]) -> Overview:
         fields["forecast"] = None if got["forecast"] is None else Forecast(**got["forecast"])
         fields["metering"] = None if got["metering"] is None else Metering(**got["metering"])
         fields["leak"] = None if got.get("leak") is None else Leak(**got["leak"])
+        fields["closing"] = None if got.get("closing") is None else _closing(got["closing"])
         fields["checks"] = tuple(CheckLine(**c) for c in got.get("checks", ()))
         fields["exposure"] = Exposed(**got["exposure"])
         fields["alarms"] = tuple(

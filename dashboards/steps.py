@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 
+from dashboards.closing import next_step as next_step_of_closing
 from dashboards.words import count, duration, plain
-from monitor.core.events import Forecast, Phase
+from monitor.core.events import Closing, Forecast, Phase
 from monitor.terms import Meter
 
 PHASE_WORDS = {
@@ -20,7 +21,9 @@ WHEN_NOBODY_WATCHES = (
 )
 
 
-def next_step(phase: Phase, permit_on: bool, forecast: Forecast | None, meter: Meter = "drops") -> str:
+def next_step(
+    phase: Phase, permit_on: bool, forecast: Forecast | None, meter: Meter = "drops", closing: Closing | None = None
+) -> str:
     """The next thing to do in a run in which nothing is wrong."""
     if phase is Phase.GETTING_READY:
         if permit_on:
@@ -31,7 +34,7 @@ def next_step(phase: Phase, permit_on: bool, forecast: Forecast | None, meter: M
     if phase is Phase.RUNNING_OUT:
         return "Tap shut. Lift the tube out of the liquid before anything cools; wait until no more gas comes."
     if phase is Phase.CLOSING_DOWN:
-        return "Heat off, tap shut, tube out of the liquid. Clear away under the hood, then end the run."
+        return next_step_of_closing(closing)
     return "The run is closed. Nobody watches this bench now."
 
 

@@ -15,7 +15,7 @@ from dashboards.freshness import Freshness
 from dashboards.source import Sheet, overview_from, sheet_of, written_utc_s
 from dashboards.steps import WHEN_NOBODY_WATCHES, in_order, next_step
 from dashboards.words import clock, duration
-from monitor.core.events import CheckLine, Overview, Phase
+from monitor.core.events import CheckLine, Closing, Overview, Phase
 from monitor.edges.inbox import inbox_path
 from monitor.edges.logreader import Header, LogReader
 from monitor.errors import LogError
@@ -55,6 +55,7 @@ class View(NamedTuple):
     permit_words: str
     watched: bool
     checks: tuple[CheckLine, ...]
+    closing: Closing | None
 
 
 def look(log: Path, fresh: Freshness, now_mono_s: float, now_utc_s: float) -> View:
@@ -93,6 +94,7 @@ def view_of(run: Overview, sheet: Sheet, header: Header, age_s: float, inbox: bo
         permit_words=_permit_words(run, header.closed, watched),
         watched=watched,
         checks=run.checks if watched else (),
+        closing=run.closing if watched else None,
     )
 
 
@@ -126,7 +128,7 @@ def _warning(run: Overview, closed: bool, age_s: float, inbox: bool, now_utc_s: 
 
 def _head(run: Overview, closed: bool, watched: bool, standing: tuple[Card, ...], warning: str) -> Head:
     meter = run.metering.meter if run.metering is not None else "drops"
-    step = next_step(Phase.CLOSED if closed else run.phase, run.permit_on, run.forecast, meter)
+    step = next_step(Phase.CLOSED if closed else run.phase, run.permit_on, run.forecast, meter, run.closing)
     if closed:
         return Head("closed", "–", "", "Run closed", (step,), warning)
     if not watched:

@@ -57,6 +57,10 @@ DEFAULT_LIMITS = {
     "plate_high_high": "340 degC",  # sulfuric acid boils at 337 to 338 °C (98.3 % azeotrope)
     "drip_fast": "90 / minute",  # one and a half drops a second; common practice, no source
     "drip_stalled": "60 s",  # common practice, no source
+    # Half of Directive (EU) 2017/164, 8 h: a zero that crept down by as much then hides no more than that limit.
+    "open_below": "0.25 ppm",
+    "open_hold": "600 s",  # twenty times a usual sensor's T90; common practice, no source
+    "open_plate": "45 degC",  # under the burn threshold of 48 °C for 10 min, ISO 13732-1:2006; from memory
 }
 
 
@@ -411,6 +415,9 @@ def _limits(t: _Table, range_ppm: float | None) -> LimitTerms:
         plate_high_high_c=get("plate_high_high", "degC", low=0.0, high=1300.0),
         drip_fast_per_min=get("drip_fast", "1 / minute", above=0.0, high=3000.0),
         drip_stalled_s=get("drip_stalled", "second", low=1.0, high=86400.0),
+        open_below_ppm=get("open_below", "ppm", above=0.0, high=100.0),
+        open_hold_s=get("open_hold", "second", low=60.0, high=86400.0),
+        open_plate_c=get("open_plate", "degC", low=0.0, high=1300.0),
     )
     if len(t.wrong) > before:
         return limits
@@ -418,6 +425,10 @@ def _limits(t: _Table, range_ppm: float | None) -> LimitTerms:
         t.say("gas_high_high", f"{limits.gas_high_high_ppm:g} ppm", f"at least gas_high, {limits.gas_high_ppm:g} ppm")
     if range_ppm is not None and limits.gas_high_high_ppm > range_ppm:
         t.say("gas_high_high", f"{limits.gas_high_high_ppm:g} ppm", f"at most gas.range, {range_ppm:g} ppm")
+    if limits.open_below_ppm > limits.gas_high_ppm:
+        if t.has("open_below"):
+            t.say("open_below", f"{limits.open_below_ppm:g} ppm", f"at most gas_high, {limits.gas_high_ppm:g} ppm")
+        limits = replace(limits, open_below_ppm=limits.gas_high_ppm)
     if limits.plate_high_high_c < limits.plate_high_c:
         t.say("plate_high_high", f"{limits.plate_high_high_c:g} degC", f"at least {limits.plate_high_c:g} degC")
     return limits

@@ -80,6 +80,10 @@ class Account(ABC):
         """By what the account is kept now."""
 
     @abstractmethod
+    def headspace_share(self) -> float:
+        """Of what is held, the part that stands over the liquor, 0 to 1."""
+
+    @abstractmethod
     def _counted(self) -> None:
         """More has been counted."""
 

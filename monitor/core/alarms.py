@@ -7,7 +7,7 @@ and nothing of how they were found.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from enum import Enum
 
@@ -224,6 +224,10 @@ class AlarmBook:
             if line.state is not S.NORMAL and line.state is not S.SUPPRESSED
         ]
         return tuple(sorted(found, key=lambda a: (a.state not in CALLING, rank[a.priority], a.since_s)))
+
+    def true_of(self, tags: Iterable[str]) -> tuple[str, ...]:
+        """Those of the tags whose cause stands now, also where the alarm is set aside."""
+        return tuple(tag for tag in tags if self._lines[tag].true)
 
     def against_permit(self, at: Instant) -> str | None:
         """The tag that takes the permit away now, or None."""

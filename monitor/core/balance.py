@@ -53,6 +53,14 @@ class Balance:
                 self._charge_relative_u = max(self._charge_relative_u, acid.u / acid.value)
             self.final_mol = self.charge_mol - (self.sweep.mixed_l / self.sweep.air_l_per_mol if self._hot else 0.0)
 
+    def headspace_share(self, delivered_mol: float) -> float:
+        """Of what is held when so much has gone over, the part that stands over the liquor, 0 to 1."""
+        if self.course is None:
+            return 1.0  # hot acid dissolves next to none
+        acid = self.course.acid_ml_for_delivered(delivered_mol)
+        at = self.course.at(self.course.end_ml if acid is None else acid)
+        return at.held_headspace_mol / at.held_mol if at.held_mol > 0.0 else 0.0
+
     def rest(self, delivered_mol: float, u_delivered_mol: float) -> Rest:
         """The rest when so much has gone over."""
         acid_ml = held = u_held = 0.0

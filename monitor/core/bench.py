@@ -35,8 +35,10 @@ from monitor.core.events import (
 )
 from monitor.core.exposure import Exposure
 from monitor.core.frames import AnswerFrame, Decoder, FrameRejected, HelloFrame, SampleFrame
+from monitor.core.heldwords import Left
 from monitor.core.hotsource import HotAdvice
 from monitor.core.leakwatch import LeakWatch
+from monitor.core.opening import AGAINST, Glance, Opening
 from monitor.core.performance import Figures, performance_lines
 from monitor.core.ready import NoSuchMarkError, ReadyList, Seen
 from monitor.core.rules import Condition, Facts, Rules
@@ -78,6 +80,7 @@ class Bench:
         self._watches = Watches(bench, run, recording=recording)
         self.account = account_of(bench, run)
         self._hot_advice = HotAdvice(run)
+        self._opening = Opening(bench, self.account.counts)
         self._exposure = Exposure(start.mono_s)
         self._leak = LeakWatch(bench.gas, bench.room)
         self._rules = Rules(bench.limits)
@@ -89,6 +92,7 @@ class Bench:
         self._rejected: dict[str, int] = dict.fromkeys(frames.CAUSES, 0)
         self._rejected_all = self._rejected_when_heard = 0
         self.phase = Phase.GETTING_READY
+        self._begun = False  # gas may have been made
         self._permit_asked = False
         self._permit_why = "not asked for"
         self.stopped = False
@@ -193,6 +197,7 @@ class Bench:
             plate_minutes_to_limit=self._watches.plate.minutes_to_limit(),
             checks=() if self._ready is None else self._ready.lines(self._seen()),
             leak=self._leak.leak,
+            closing=self._opening.now,
         )
 
     # --- time -------------------------------------------------------------------------------------------------
@@ -252,6 +257,8 @@ class Bench:
         advice = self._hot_advice.on_time(t_s, self.phase in MAKING, known, self.account)
         out.extend(Noted(t_s, "advice", text) for text in advice)
         out.extend(self._alarms.pass_time(at))
+        if self.phase is Phase.CLOSING_DOWN:
+            self._look_whether_it_may_be_opened(t_s, zero_drift, out)
         self._settle_permit(at, out)
         if send and not self._recording:
             if self._trips_due:
@@ -259,6 +266,17 @@ class Bench:
             self._keep_alive(out)
         if t_s == int(t_s):
             out.append(self.overview())
+
+    def _look_whether_it_may_be_opened(self, t_s: float, zero_drift: str | None, out: list[Event]) -> None:
+        account, share = self.account.state(t_s), self.account.headspace_share()
+        over_mol = share * account.held_mol
+        left = Left(account.held_mol - over_mol, over_mol, account.u_held_mol, account.locked_mol)
+        s = None if self._link_is_lost(t_s) else self._sample
+        silent = Reading(None, why="no word from the board")
+        gas, plate = (silent, silent) if s is None else (s.gas, s.plate)
+        alarms = self._alarms.true_of(AGAINST)
+        said = self._opening.on_time(Glance(t_s, gas, plate, self._drops, alarms, zero_drift, left))
+        out.extend(Noted(t_s, "opening", text) for text in said)
 
     def _tell_of_the_leak(self, at: Instant, out: list[Event]) -> None:
         counted = self.run.meter != "weighings"  # between weighings nobody knows what is being made
@@ -290,6 +308,8 @@ class Bench:
         self._exposure.feed(place.t_s, gas)
         if self._ready is not None:
             self._ready.hear(gas)
+        if self.phase is Phase.CLOSING_DOWN:
+            self._opening.hear(gas)
         tier_changed = self._leak.on_sample(place.t_s, gas)
         wanted = None if self._recording else self._permit_asked
         self._watches.on_sample(place.t_s, plate)
@@ -400,7 +420,12 @@ class Bench:
 
     def _enter(self, phase: Phase, who: str, at: Instant, out: list[Event]) -> None:
         self.phase = phase
+        self._begun = self._begun or phase not in (Phase.GETTING_READY, Phase.CLOSED)
         out.append(PhaseChanged(at.mono_s, phase, who))
+        if phase is Phase.CLOSING_DOWN:
+            self._opening.begin(at.mono_s, self._drops)
+        else:
+            self._opening.end()
         for tag, heard in HEARD_ONLY_IN.items():
             wanted = phase not in heard
             if wanted != (tag in self._set_aside):
@@ -433,6 +458,7 @@ class Bench:
         if r.kind in ("checklist", "check", "seen"):
             return self._check(r, at, out)
         if r.kind == "stop":
+            self._mind_the_flask(r, at, out)
             self._set_permit(False, f"run ended by {r.who}", at, out)
             self._enter(Phase.CLOSED, r.who, at, out)
             out.append(Noted(at.mono_s, "alarms", "; ".join(performance_lines(self.alarm_figures()))))
@@ -444,6 +470,17 @@ class Bench:
         if r.kind in ("weighing", "undo-weighing"):
             return self._weigh(r, at, out)
         return self._hear_the_shell(r, at, out)
+
+    def _mind_the_flask(self, r: Request, at: Instant, out: list[Event]) -> None:
+        """A run that may have made gas ends when its flask may be opened, or with a reason."""
+        closing = self._opening.now
+        if (closing is not None and closing.safe) or not (self._begun or self._drops):
+            return
+        lacks = "; ".join(closing.missing) if closing is not None else f"the run is {self.phase.value}"
+        reason = str(r.arg("reason")).strip()
+        if not reason:
+            raise RefusedError(f"the flask is not known to be safe to open: {lacks}; to end the run now, say why")
+        out.append(Noted(at.mono_s, "opening", f"ended by {r.who} before it was safe to open: {reason}; {lacks}"))
 
     def _weigh(self, r: Request, at: Instant, out: list[Event]) -> str:
         try:

@@ -80,6 +80,10 @@ class BubbleAccount(MeteredAccount):
             rest.u_locked_mol,
         )
 
+    def headspace_share(self) -> float:
+        """Of what is held, the part that stands over the liquor."""
+        return self._balance.headspace_share(self.delivered_mol)
+
     def forecast(self, t_s: float) -> Forecast:
         """Where the run is heading at the present rate of bubbles."""
         rate = self.drip_per_min(t_s)

@@ -80,6 +80,11 @@ class DropAccount(MeteredAccount):
             u.locked_mol,
         )
 
+    def headspace_share(self) -> float:
+        """Of what is held, the part that stands over the liquor."""
+        at = self.course.at(self.acid_ml)
+        return at.held_headspace_mol / at.held_mol if at.held_mol > 0.0 else 0.0
+
     def _acid_ml_to_need(self, need_mol: float) -> float | None:
         """Acid that will have brought the need over, mL, what the weighings taught put in."""
         if not self.corrected:

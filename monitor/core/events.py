@@ -284,6 +284,24 @@ class CheckLine(NamedTuple):
     who: str
 
 
+class Closing(NamedTuple):
+    """Whether a flask that is closed down may be opened, by what has been seen. Words where they are read, not here.
+
+    `missing` is what stands in the way, empty when nothing does; `held` says what is still in the flask. Spans in s.
+    """
+
+    since_s: float
+    safe: bool
+    under_s: float  # for so long the air has been under the limit, without a break
+    hold_s: float  # and so long is wanted
+    seen: tuple[str, ...]
+    missing: tuple[str, ...]
+    held: str
+    held_g: float
+    u_held_g: float
+    begun_anew: str  # why the time was last begun anew, and when; empty if it was not
+
+
 class Overview(NamedTuple):
     """The whole of the run at one moment, once a second, for those who only look."""
 
@@ -307,6 +325,7 @@ class Overview(NamedTuple):
     plate_minutes_to_limit: float | None = None  # at the present slope; None when it does not rise, or slowly
     checks: tuple[CheckLine, ...] = ()  # the check before the run; empty when none is wanted, or it is done
     leak: Leak | None = None
+    closing: Closing | None = None  # in the phase closing down
 
 
 Event = (

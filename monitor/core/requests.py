@@ -37,7 +37,7 @@ KINDS: dict[str, dict[str, str]] = {
     "weighing": {"what": _TEXT, "grams": _NUMBER, "u_g": _NUMBER},  # since the run began; the time is now
     "undo-weighing": {},
     "check": {"item": _TEXT, "outcome": _TEXT, "reason": _TEXT},  # of the check before the run
-    "stop": {},
+    "stop": {},  # with a reason where the flask is not known to be safe to open
     # told by the shell
     "port": {"open": _SWITCH, "text": _TEXT},
     "log": {"failing": _SWITCH, "text": _TEXT},
@@ -46,6 +46,7 @@ KINDS: dict[str, dict[str, str]] = {
     "outlet": {"tag": _TEXT, "failing": _SWITCH, "text": _TEXT},
     "refuse": {"text": _TEXT},  # a request that was not let in; only its refusal is recorded
 }
+OPTIONAL: dict[str, dict[str, str]] = {"stop": {"reason": _TEXT}}
 ASKED_BY_PEOPLE = frozenset(KINDS) - {"port", "log", "outlet", "refuse", "checklist", "seen"}
 
 
@@ -63,12 +64,14 @@ def make_request(kind: str, who: str, args: Mapping[str, object], request_id: st
         raise BadRequestError(f"request {kind[:40]!r} is not known; known are {', '.join(sorted(KINDS))}")
     wanted = KINDS[kind]
     clean: list[tuple[str, str | float | bool]] = []
+    optional = OPTIONAL.get(kind, {})
     for name, form in wanted.items():
         if name not in args:
             raise BadRequestError(f"request '{kind}' lacks '{name}'")
         clean.append((name, _checked(kind, name, form, args[name])))
+    clean += [(name, _checked(kind, name, form, args[name])) for name, form in optional.items() if name in args]
     for name in args:
-        if name not in wanted:
+        if name not in wanted and name not in optional:
             raise BadRequestError(f"request '{kind}' has an unknown part {str(name)[:40]!r}")
     if not isinstance(who, str) or not who.strip() or len(who) > 80 or not _can_be_written(who):
         raise BadRequestError(f"request '{kind}' does not say who asks, in 1 to 80 characters")

@@ -68,6 +68,10 @@ class WeighedAccount(Account):
             rest.u_locked_mol,
         )
 
+    def headspace_share(self) -> float:
+        """Of what is held, the part that stands over the liquor."""
+        return self._balance.headspace_share(self.delivered_mol)
+
     def forecast(self, t_s: float) -> Forecast:
         """Where the run is heading at the rate of the newest two weighings, which is all that is known of it."""
         per_min = self._mol_per_min()

@@ -65,6 +65,9 @@ def overview_line(o: Overview) -> str:
             f"held {o.account.held_mol:.3f} mol{_counted(o, o.account, o.forecast)}"
         )
     parts.append(f"{len(o.alarms)} alarms" if o.alarms else "no alarms")
+    if o.closing is not None:
+        missing = "; ".join(o.closing.missing)
+        parts.append(f"not yet safe to open: {missing}" if missing else "safe to open by what was seen")
     return "  ".join(parts)
 
 

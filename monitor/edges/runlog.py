@@ -374,7 +374,7 @@ def overview_json(o: Overview) -> str:
     for key in ("plate", "gas"):
         reading: Reading = plain[key]
         plain[key] = reading._asdict()
-    for key in ("account", "forecast", "exposure", "metering", "leak"):
+    for key in ("account", "forecast", "exposure", "metering", "leak", "closing"):
         if plain[key] is not None:
             plain[key] = plain[key]._asdict()
     plain["alarms"] = [{**a._asdict(), "priority": a.priority.value, "state": a.state.value} for a in o.alarms]

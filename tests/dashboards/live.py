@@ -18,6 +18,7 @@ from monitor.errors import PortError
 from monitor.rig.board import Board, Senses
 from monitor.rig.thermocouple import converter_word, reported_hot_c
 from monitor.service import Service, begin
+from monitor.settings import bench_from, parse_toml
 from tests.live import terms
 
 BENCH, BENCH_TOML, RUN, RUN_TOML = terms()
@@ -80,9 +81,11 @@ class BoardPort:
 class LiveRun:
     """A run that is being watched: its log, its board, and a way to end the watching."""
 
-    def __init__(self, log: Path, speed: float) -> None:
+    def __init__(self, log: Path, speed: float, more: str) -> None:
         self.log, self.port = log, BoardPort(speed)
-        self.run = begin(log, BENCH, BENCH_TOML, RUN, RUN_TOML, speed)
+        bench_toml = BENCH_TOML + more
+        bench = bench_from(parse_toml(bench_toml, "bench.toml"), "bench.toml")
+        self.run = begin(log, bench, bench_toml, RUN, RUN_TOML, speed)
         self._service = Service(self.run, lambda: self.port, (), self.port)
         self._thread = threading.Thread(target=lambda: asyncio.run(self._service.watch()), name="service")
         self._thread.start()
@@ -94,9 +97,9 @@ class LiveRun:
 
 
 @contextmanager
-def live_run(log: Path, speed: float = 1.0) -> Iterator[LiveRun]:
-    """A run watched for as long as the block lasts."""
-    live = LiveRun(log, speed)
+def live_run(log: Path, speed: float = 1.0, more: str = "") -> Iterator[LiveRun]:
+    """A run watched for as long as the block lasts; `more` goes to the end of its bench.toml."""
+    live = LiveRun(log, speed, more)
     try:
         yield live
     finally:

@@ -185,3 +185,36 @@ def test_the_keyboard_is_enough_and_a_telephone_is_wide_enough(browser: Browser,
         time.sleep(2.5)  # two refreshes, which must not take the focus away
         page.keyboard.press("Enter")
         sees(page, HEAD, "HIGH ALARM, ACKNOWLEDGED")
+
+
+SHORT = 'open_hold = "60 s"\n'  # at the end of the bench's file, in its limits
+
+
+def test_closing_down_is_watched_and_ended(browser: Browser, tmp_path: Path) -> None:
+    """From the phase's button to the end of the run: what is missing, the way to safe, a gas that begins it anew."""
+    log = tmp_path / "a.so2log"
+    with live_run(log, 4.0, SHORT) as live, served(log) as server:
+        page = opened(browser, server, 390, 844)
+        sees(page, HEAD, "No alarms")
+        page.get_by_role("button", name="Closing down").click()
+        sees(page, ".opening .verdict", "Not yet: leave it shut")
+        sees(page, ".opening", "the plate is still at 78 °C, wanted under 45 °C")
+        page.get_by_text("End the run for good").click()
+        page.get_by_text("The tap is shut, the heat is off: end this run").click()
+        page.get_by_role("button", name="End the run").click()
+        sees(page, ".answers .refused", "the flask is not known to be safe to open")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        while live.port.plate_c > 31.0:  # a plate that fell all at once would be a fault
+            live.port.plate_c -= 1.0
+            time.sleep(0.02)
+        live.port.gas_ppm = 0.6
+        sees(page, ".opening", "begun anew")
+        live.port.gas_ppm = 0.0
+        sees(page, ".opening.safe .verdict", "Yes, by what was seen")
+        sees(page, ".opening", "the plate is at 31 °C")
+        faint = [found for found in page.evaluate(CONTRASTS) if found[0] < LEAST_CONTRAST]
+        assert faint == []
+        page.get_by_text("The tap is shut, the heat is off: end this run").click()
+        page.get_by_role("button", name="End the run").click()
+        sees(page, HEAD, "Run closed")
+    assert LogReader(log).header().closed

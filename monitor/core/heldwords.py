@@ -1,0 +1,76 @@
+"""What is still in a flask, in words: grams, where they are, and what they would make of the room's air.
+
+Promise: an amount is called little only when, with two standard uncertainties on top and all let go at once, it would
+stay under the bench's own gas alarm in the bench's own room; otherwise it is named with its uncertainty.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from monitor.chemistry.gas import GAS_CONSTANT_J_PER_MOL_K, ZERO_C_K
+from monitor.chemistry.substances import MOLAR_MASS_G_PER_MOL
+
+K = 2.0  # what is shown as ± is two standard uncertainties
+SO2_G_PER_MOL = MOLAR_MASS_G_PER_MOL["SO2"]
+# A room's ppm are reckoned at 25 °C and 1 atm by the ideal-gas relation, as in a plan: m³ a mol.
+M3_PER_MOL = GAS_CONSTANT_J_PER_MOL_K * (25.0 + ZERO_C_K) / 101325.0
+LEAST_MOL = 1e-4  # less is not told apart: 6 mg
+
+
+class Left(NamedTuple):
+    """What is in the flask by the account: SO2 in liquor and headspace, and what is locked, mol; `u` with k = 1."""
+
+    liquor_mol: float
+    headspace_mol: float
+    u_held_mol: float
+    locked_mol: float
+
+
+def held_words(left: Left, room_m3: float, alarm_ppm: float) -> str:
+    """What is left, as sentences, against a room of `room_m3` and the gas alarm of `alarm_ppm`."""
+    ppm_per_mol = 1e6 * M3_PER_MOL / room_m3
+    held_mol = left.liquor_mol + left.headspace_mol
+    most_mol = held_mol + K * left.u_held_mol
+    locked = ""
+    if left.locked_mol * ppm_per_mol >= alarm_ppm:
+        locked = f" Another {_grams(left.locked_mol)} are locked in the charge: acid or heat can set them free."
+    if most_mol * ppm_per_mol < alarm_ppm:
+        return (
+            f"By the account at most {_grams(max(most_mol, LEAST_MOL))} of SO2 are left in the flask: let go at "
+            f"once, under {alarm_ppm:g} ppm in this room.{locked}"
+        )
+    return (
+        f"By the account {_with_u(held_mol, left.u_held_mol)} of SO2 ({held_mol:.3f} mol) are still in "
+        f"the flask, {_grams(left.liquor_mol)} dissolved in the liquor and {_grams(left.headspace_mol)} over it, and "
+        "come out when it is stirred, warmed, acidified or poured: let go at once, "
+        f"{held_mol * ppm_per_mol:.2g} ppm in this room. Open it under the hood alone.{locked}"
+    )
+
+
+def _with_u(mol: float, u_mol: float) -> str:
+    """Grams ± two standard uncertainties, both to the same place."""
+    expanded = K * SO2_G_PER_MOL * u_mol
+    places = 0 if expanded >= 10.0 else 1 if expanded >= 1.0 else 2
+    return f"{SO2_G_PER_MOL * mol:.{places}f} ± {expanded:.{places}f} g"
+
+
+def _grams(mol: float) -> str:
+    grams = SO2_G_PER_MOL * mol
+    return f"{grams:.0f} g" if grams >= 10.0 else f"{grams:.1f} g" if grams >= 1.0 else f"{grams:.2f} g"
+
+
+def span(seconds: float) -> str:
+    """A span of time in words, whole seconds that are over."""
+    whole = max(0, int(seconds))
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02d} s"
+    return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
+
+
+def clock(t_s: float) -> str:
+    """Run time as hours, minutes, seconds."""
+    whole = max(0, int(t_s))
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"

@@ -1,0 +1,89 @@
+"""The closing-down part of the page: what is missing comes first, and too early an end says why."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from dashboards import closing
+from dashboards.view import view_of
+from monitor.core.events import Closing, Phase
+from monitor.core.opening import CAUTION
+from tests.dashboards.runs import OPEN, QUIET, SHEET, UTC_S
+from tests.dashboards.test_page import Shower, Shown, show
+
+__all__ = ["show"]  # a fixture
+
+YET = Closing(
+    since_s=40.0,
+    safe=False,
+    under_s=440.0,
+    hold_s=600.0,
+    seen=("no drop for 12 min 05 s",),
+    missing=("7 min 20 s of 10 min 00 s under 0.25 ppm", "the plate is still at 85 °C, wanted under 45 °C"),
+    held="By the account 5.77 ± 0.51 g of SO2 (0.090 mol) are still in the flask.",
+    held_g=5.8,
+    u_held_g=0.26,
+    begun_anew="begun anew after 30 s, at 0:02:00: the gas reading is unknown (<frozen>)",
+)
+SAFE = YET._replace(safe=True, under_s=640.0, missing=(), seen=("under 0.25 ppm for 10 min 40 s",), begun_anew="")
+DOWN = QUIET._replace(phase=Phase.CLOSING_DOWN, permit_on=False, permit_why="taken back by bench", closing=YET)
+
+
+def page(show: Shower, shown: Closing = YET) -> Shown:
+    """The page of a run that closes down; drawn once before, so that loading it does not make the log old."""
+    show.log(Path("no-such-log"))
+    return show.run(DOWN._replace(closing=shown))
+
+
+def test_what_is_missing_comes_before_what_was_seen() -> None:
+    """The verdict, then what is missing, then what was seen, then what is left; foreign words are escaped."""
+    html = closing.section(YET)
+    order = [
+        "Not yet: leave it shut",
+        "7 min 20 s of 10",
+        "still at 85 °C",
+        "no drop for",
+        "&lt;frozen&gt;",
+        "5.77 ±",
+    ]
+    places = [html.index(words) for words in order]
+    assert places == sorted(places)
+    assert html.count(CAUTION) == 1
+    assert "width:73.3%" in html
+    assert 'aria-label="7 min 20 s of 10 min 00 s of clean air"' in html
+
+
+def test_safe_is_said_with_what_is_still_dissolved() -> None:
+    """A safe verdict stands beside the grams that are left, never instead of them."""
+    html = closing.section(SAFE)
+    assert "Yes, by what was seen" in html
+    assert "Still missing" not in html
+    assert "5.77 ± 0.51 g" in html
+    assert "width:100.0%" in html
+
+
+def test_the_page_shows_it_in_its_phase(show: Shower) -> None:
+    """Closing down has the section and its own next step."""
+    text = page(show).text
+    assert "May the flask be opened?" in text
+    assert "Leave the flask shut until the page says that it is safe." in text
+
+
+def test_in_another_phase_it_is_not_there(show: Shower) -> None:
+    """While gas is made nobody asks whether the flask may be opened."""
+    assert "May the flask be opened?" not in show.run(QUIET).text
+
+
+def test_the_end_carries_its_reason(show: Shower) -> None:
+    """What is written beside the end goes with the request, for the record."""
+    shown = page(show)
+    shown.app.text_input(key="end_reason").set_value("the hood goes off").run()
+    shown.app.checkbox(key="end_sure").check().run()
+    (asked,) = shown.click("end-go")
+    assert (asked.kind, dict(asked.args)) == ("stop", {"reason": "the hood goes off"})
+
+
+def test_nothing_old_is_called_safe() -> None:
+    """A verdict that nobody stands behind any more is not shown."""
+    assert view_of(DOWN._replace(closing=SAFE), SHEET, OPEN, 0.5, True, UTC_S).closing == SAFE
+    assert view_of(DOWN._replace(closing=SAFE), SHEET, OPEN, 5.0, True, UTC_S).closing is None
