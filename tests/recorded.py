@@ -65,7 +65,7 @@ def record_run(
         *(request for request in asked or scenario.requests(route) if request[0] < duration_s),
     ]
     if stop:
-        waiting.append((duration_s - 1.0, "stop", {}))
+        waiting.append((duration_s - 1.0, "stop", {"reason": "the story is over"}))
     for step in range(1, round(duration_s / STEP_S) + 1):
         t_s = step * STEP_S
         at = Instant(t_s, START_UTC_S + t_s)

@@ -216,6 +216,16 @@ def test_a_run_that_has_just_begun_and_is_being_written(tmp_path: Path) -> None:
     assert "No alarm stood" in text
 
 
+def test_the_closing_down_is_told(tmp_path: Path) -> None:
+    """What was in the flask, and that the run was ended early and why, stand in the report with the limits."""
+    asked: list[Asked] = [(10.0, "phase", {"phase": "generating"}), (30.0, "phase", {"phase": "closing down"})]
+    log = record_run(tmp_path / "a.so2log", 60.0, asked)
+    text = Seen(page(gather(log))).text
+    assert "closing down: By the account 0.35 ± 0.01 g of SO2 (0.005 mol) are still in the flask" in text
+    assert "ended by the story before it was safe to open: the story is over; 28 s of 10 min 00 s under 0.25" in text
+    assert "has read under 0.25 ppm and nothing has been counted for 10 min 00 s, the plate is under 45 °C" in text
+
+
 @pytest.mark.parametrize(
     ("route", "meter"),
     [("acid-drip", "bubbles"), ("acid-drip", "weighings"), ("acid-on-sulfur", "bubbles"), ("burner", "weighings")],

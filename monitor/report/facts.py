@@ -32,6 +32,7 @@ KNOWN_META = frozenset(
     {"bench_toml", "run_toml", "bench_name", "title", "made_by", "start_mono_s", "start_utc_s"}
     | {"last_mono_s", "last_utc_s"}
 )
+OPENING_NOTE = "opening: "
 CHECK_NOTES = frozenset({"check", "checks", "waiver"})
 SUPPRESSED = AlarmState.SUPPRESSED.value
 
@@ -80,6 +81,7 @@ class Facts:
     stood: tuple[Stood, ...]
     told: tuple[Told, ...]
     checks: tuple[Told, ...]
+    opening: tuple[Told, ...]  # what was said of whether the flask may be opened
     exposure: Exposed | None
     rejected: dict[str, int]
     trace: Trace
@@ -127,6 +129,9 @@ def gather(path: Path, progress: Callable[[float], None] = lambda _: None) -> Fa
         stood=_stood(changes),
         told=_told(reader, requests, notes, changes, phases),
         checks=tuple(n for n in notes if n.text.partition(":")[0] in CHECK_NOTES),
+        opening=tuple(
+            n._replace(text=n.text.removeprefix(OPENING_NOTE)) for n in notes if n.text.startswith(OPENING_NOTE)
+        ),
         exposure=exposure,
         rejected=dict(Counter(row[2] for row in reader.rows("rejected"))),
         trace=reader.trace(0.0, max(1.0, header.last.mono_s), MOST_BUCKETS),

@@ -36,6 +36,7 @@ def page(f: Facts) -> str:
         section("Apparatus and calibrations", apparatus(f)),
         section("Charge", charge(f)),
         _checks(f),
+        _closing_down(f),
         _cautions(f),
         _provenance(f),
     ]
@@ -285,6 +286,19 @@ def _checks(f: Facts) -> Html:
     if not f.checks:
         return section("Checks before the run", tag("p", "The record holds no checks and no waivers."))
     return section("Checks before the run", _lines(f.checks))
+
+
+def _closing_down(f: Facts) -> Html:
+    limits = f.bench.limits
+    wanted = (
+        f"A flask is called safe to open when the air at the sensor has read under {limits.open_below_ppm:g} ppm "
+        f"and nothing has been counted for {duration(limits.open_hold_s)}, the plate is under "
+        f"{limits.open_plate_c:g} °C, and no gas alarm or sensor fault stands. "
+        "The sensor smells the air, not the flask: an aid, no certificate."
+    )
+    if not f.opening:
+        return section("Closing down", tag("p", "The record holds no closing down."), tag("p", wanted, kind="small"))
+    return section("Closing down", _lines(f.opening), tag("p", wanted, kind="small"))
 
 
 def _cautions(f: Facts) -> Html:
