@@ -7,7 +7,7 @@ view         run log to what there is to show, in words; made of
     amounts      where the sulfur is         readings     air, heat and drip
 sheet        what there is to show, as HTML (sheet.css)
 traces       run log to points               charts       points to drawings
-closing      whether the flask may be opened
+closing      whether the flask may be opened   minding   what to mind in each phase
 asking       requests, and what became of them
 past         the page of past runs; made of pastlist (the list), stretch (one run), pastcharts (drawings)
 words        numbers and times as words

@@ -112,6 +112,8 @@ def _now(log: Path) -> None:
     st.html(sheet.head(view.head))
     with st.container(key="alarms"):
         _alarms(log, view)
+    if view.advice:
+        st.html(sheet.advice(view.advice))
     _checks(log, view)
     if view.closing is not None:
         st.html(closing.section(view.closing))
@@ -181,7 +183,7 @@ def _permit_and_phase(log: Path, view: View) -> None:
         on = not view.permit_on
         words = "Ask for the permit" if on else "Take the permit back"
         _button(log, words, "permit", "permit", {"on": on}, width="stretch")
-    st.html(f"<h2>Phase: {PHASE_WORDS[view.phase]}</h2>")
+    st.html(sheet.phase(view))
     for phase in Phase:
         if closed or phase is Phase.CLOSED:
             continue

@@ -70,6 +70,7 @@ def _drip(run: Overview, limits: LimitTerms, silent: str) -> Line:
     if meter == "weighings":
         return Line("Count", "none", "this run is weighed", known=True)
     if meter == "bubbles":
-        return Line("Bubbles", f"{run.forecast.drip_per_min:.0f} a minute", "on the wash bottle", known=True)
+        note = f"on the wash bottle; alarm at {limits.gas_fast_l_per_min:g} L of gas a minute"
+        return Line("Bubbles", f"{run.forecast.drip_per_min:.0f} a minute", note, known=True)
     note = f"alarm at {limits.drip_fast_per_min:g} a minute"
     return Line(name, f"{run.forecast.drip_per_min:.0f} drops/min", note, known=True)

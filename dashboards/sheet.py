@@ -9,6 +9,7 @@ from dashboards.alarms import Card
 from dashboards.amounts import Amounts, Part
 from dashboards.asking import Asked, outcome_words
 from dashboards.readings import Line
+from dashboards.steps import PHASE_WORDS
 from dashboards.view import Head, View
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import Priority
@@ -133,6 +134,18 @@ def readings(lines: tuple[Line, ...], line_words: str) -> str:
 def permit(v: View) -> str:
     """The permit and why it is as it is."""
     return f'<section class="permit"><h2>Permit for heat and drip</h2><p>{escape(v.permit_words)}</p></section>'
+
+
+def phase(v: View) -> str:
+    """The phase, and what to mind in it."""
+    said = f"<p>{escape(v.mind)}</p>" if v.mind else ""
+    return f'<section class="phase"><h2>Phase: {PHASE_WORDS[v.phase]}</h2>{said}</section>'
+
+
+def advice(lines: tuple[str, ...]) -> str:
+    """What is seen that is no alarm, and what to do about it."""
+    said = "".join(f"<li>{escape(line[:1].upper() + line[1:])}.</li>" for line in lines)
+    return f'<section class="advice" role="status"><h2>Look at this</h2><ul>{said}</ul></section>'
 
 
 def answers(asked: list[Asked], now_mono_s: float) -> str:

@@ -95,6 +95,7 @@ def overview_from(got: Mapping[str, Any]) -> Overview:
         fields["metering"] = None if got["metering"] is None else Metering(**got["metering"])
         fields["leak"] = None if got.get("leak") is None else Leak(**got["leak"])
         fields["closing"] = None if got.get("closing") is None else _closing(got["closing"])
+        fields["advice"] = tuple(got.get("advice", ()))
         fields["checks"] = tuple(CheckLine(**c) for c in got.get("checks", ()))
         fields["exposure"] = Exposed(**got["exposure"])
         fields["alarms"] = tuple(

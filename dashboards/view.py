@@ -12,6 +12,7 @@ from typing import NamedTuple
 from dashboards import amounts, readings
 from dashboards.alarms import Card, cards, headline_of, steps_of
 from dashboards.freshness import Freshness
+from dashboards.minding import mind
 from dashboards.source import Sheet, overview_from, sheet_of, written_utc_s
 from dashboards.steps import WHEN_NOBODY_WATCHES, in_order, next_step
 from dashboards.words import clock, duration
@@ -56,6 +57,8 @@ class View(NamedTuple):
     watched: bool
     checks: tuple[CheckLine, ...]
     closing: Closing | None
+    mind: str
+    advice: tuple[str, ...]
 
 
 def look(log: Path, fresh: Freshness, now_mono_s: float, now_utc_s: float) -> View:
@@ -95,6 +98,8 @@ def view_of(run: Overview, sheet: Sheet, header: Header, age_s: float, inbox: bo
         watched=watched,
         checks=run.checks if watched else (),
         closing=run.closing if watched else None,
+        mind=mind(run.phase, run.metering.route if run.metering else None) if watched else "",
+        advice=run.advice if watched else (),
     )
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from monitor.chemistry.coil import COIL_M
 from monitor.chemistry.design import DripDesign
-from monitor.chemistry.other_routes import COIL_M
 from monitor.chemistry.outlook import Outlook
 from monitor.chemistry.planning import Plan
 from monitor.chemistry.prices import RouteCost

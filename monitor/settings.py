@@ -57,6 +57,7 @@ DEFAULT_LIMITS = {
     "plate_high_high": "340 degC",  # sulfuric acid boils at 337 to 338 °C (98.3 % azeotrope)
     "drip_fast": "90 / minute",  # one and a half drops a second; common practice, no source
     "drip_stalled": "60 s",  # common practice, no source
+    "gas_fast": "0.5 L/minute",  # by a tube of some 6 mm under a liquid, or it throws; common practice, no source
     # Half of Directive (EU) 2017/164, 8 h: a zero that crept down by as much then hides no more than that limit.
     "open_below": "0.25 ppm",
     "open_hold": "600 s",  # twenty times a usual sensor's T90; common practice, no source
@@ -418,6 +419,7 @@ def _limits(t: _Table, range_ppm: float | None) -> LimitTerms:
         open_below_ppm=get("open_below", "ppm", above=0.0, high=100.0),
         open_hold_s=get("open_hold", "second", low=60.0, high=86400.0),
         open_plate_c=get("open_plate", "degC", low=0.0, high=1300.0),
+        gas_fast_l_per_min=get("gas_fast", "liter / minute", above=0.0, high=1000.0),
     )
     if len(t.wrong) > before:
         return limits

@@ -83,9 +83,10 @@ class LimitTerms:
     plate_high_high_c: float
     drip_fast_per_min: float
     drip_stalled_s: float
-    open_below_ppm: float = 0.25  # the last three: when a flask that is closed down may be opened
+    open_below_ppm: float = 0.25  # these three: when a flask that is closed down may be opened
     open_hold_s: float = 600.0
     open_plate_c: float = 45.0
+    gas_fast_l_per_min: float = 0.5  # by its bubbles
 
 
 @dataclass(frozen=True, slots=True)

@@ -356,6 +356,7 @@ BENCH_KEYS: list[tuple[str, object, object]] = [
     ("limits.open_below", "0.25 s", "0 ppm"),
     ("limits.open_hold", "10", "59 s"),
     ("limits.open_plate", "45 delta_degC/s", "-1 degC"),
+    ("limits.gas_fast", "0.5 L", "0 L/minute"),
     ("mqtt.url", 5, "http://broker"),
     ("mqtt.password_env", 5, "my secret"),
     ("notify.urls_env", 5, "https://hooks.example/x"),

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 
+from monitor.chemistry.coil import COIL_LEAVES_AT_C, USUAL_FRACTION, coil_exit_c
 from monitor.chemistry.substances import SALTS
 from monitor.terms import AcidOnSulfurTerms, BenchTerms, BurnerTerms, DripTerms, RunTerms
 
@@ -220,6 +221,19 @@ def _burner(charge: BurnerTerms) -> Iterator[tuple[Weight, str]]:
         f"The gas is SO2 in air, at most about 21 %, at {charge.draw_l_per_min:g} L/min: the scrubber has to take it "
         "at that flow, and the coil to cool it.",
     )
+    yield (
+        Weight.CARE,
+        "What the pump or aspirator blows out still holds what the receiver and the scrubber did not take: lead it "
+        "into the hood, never into the room.",
+    )
+    exit_c = coil_exit_c(charge.draw_l_per_min, USUAL_FRACTION, charge.temperature_c, charge.pressure_pa)
+    if exit_c > COIL_LEAVES_AT_C:
+        yield (
+            Weight.FAULT,
+            f"At {charge.draw_l_per_min:g} L/min and 10 % SO2 the gas leaves two metres of coil at about "
+            f"{exit_c:.0f} °C, over the {COIL_LEAVES_AT_C:g} °C that soft hose stands (an estimate): draw less, or "
+            "cool the coil.",
+        )
 
 
 def _always(facts: Facts) -> Iterator[tuple[Weight, str]]:

@@ -14,6 +14,7 @@ import numpy as np
 
 from monitor.chemistry.air_limits import LIMITS, minutes_to_clear
 from monitor.chemistry.cautions import FLASK_FILL, MODEL_RANGE_C, SCRUBBER_RESERVE
+from monitor.chemistry.coil import USUAL_FRACTION, coil_highest_draw_l_per_min
 from monitor.chemistry.course import warm
 from monitor.chemistry.design import COVERAGE, liquor_ml
 from monitor.chemistry.drops import drops_for_ml
@@ -22,7 +23,6 @@ from monitor.chemistry.other_routes import (
     Burning,
     air_to_burn_l,
     burning,
-    coil_highest_draw_l_per_min,
     spent_acid_fraction,
 )
 from monitor.chemistry.planning import Plan, scrubber_capacity_mol
@@ -145,7 +145,9 @@ def _burner(charge: BurnerTerms) -> dict[str, Any]:
     return {
         "air_to_burn_l": air_to_burn_l(charge.sulfur_mass_g.value, charge.temperature_c, charge.pressure_pa),
         "burning": burning(charge),
-        "coil_highest_draw_l_per_min": coil_highest_draw_l_per_min(0.10, charge.temperature_c, charge.pressure_pa),
+        "coil_highest_draw_l_per_min": coil_highest_draw_l_per_min(
+            USUAL_FRACTION, charge.temperature_c, charge.pressure_pa
+        ),
     }
 
 

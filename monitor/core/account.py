@@ -139,6 +139,10 @@ class Account(ABC):
             drops += n if from_s >= start_s else n * (to_s - start_s) / (to_s - from_s)
         return drops * (60.0 / RATE_WINDOW_S)
 
+    def gas_l_per_min(self, t_s: float) -> float | None:  # noqa: ARG002 - bubbles alone know
+        """Gas that passes the counter, L/min over the last 20 s; None where it counts no gas."""
+        return None
+
     # --- weighing ---------------------------------------------------------------------------------------------
 
     def weigh(self, t_s: float, who: str, weighing: Weighing) -> Corrected:

@@ -40,6 +40,7 @@ from monitor.core.hotsource import HotAdvice
 from monitor.core.leakwatch import LeakWatch
 from monitor.core.opening import AGAINST, Glance, Opening
 from monitor.core.performance import Figures, performance_lines
+from monitor.core.phases import PhaseWatch, Scene
 from monitor.core.ready import NoSuchMarkError, ReadyList, Seen
 from monitor.core.rules import Condition, Facts, Rules
 from monitor.core.sensing import GasSense, PlateSense, gas_trip_sum, tc_trip_quarters
@@ -92,6 +93,9 @@ class Bench:
         self._rejected: dict[str, int] = dict.fromkeys(frames.CAUSES, 0)
         self._rejected_all = self._rejected_when_heard = 0
         self.phase = Phase.GETTING_READY
+        self._phase_watch = PhaseWatch(run, bench.limits.drip_stalled_s)
+        self._phase_since_s = start.mono_s
+        self._taken_back = False  # the permit, by a person
         self._begun = False  # gas may have been made
         self._permit_asked = False
         self._permit_why = "not asked for"
@@ -198,6 +202,7 @@ class Bench:
             checks=() if self._ready is None else self._ready.lines(self._seen()),
             leak=self._leak.leak,
             closing=self._opening.now,
+            advice=self._hot_advice.standing,
         )
 
     # --- time -------------------------------------------------------------------------------------------------
@@ -230,6 +235,8 @@ class Bench:
 
     def _on_grid(self, at: Instant, out: list[Event], *, send: bool) -> None:
         t_s = at.mono_s
+        if not self._recording and not self._link_is_lost(t_s):
+            self._follow_the_phase(at, out)
         facts = Facts(
             t_s=t_s,
             phase=self.phase,
@@ -266,6 +273,25 @@ class Bench:
             self._keep_alive(out)
         if t_s == int(t_s):
             out.append(self.overview())
+
+    def _follow_the_phase(self, at: Instant, out: list[Event]) -> None:
+        account = self.account
+        enough = account.charge_spent or (account.need_mol is not None and account.delivered_mol >= account.need_mol)
+        begun = self._phase_watch.next_phase(
+            Scene(
+                t_s=at.mono_s,
+                phase=self.phase,
+                phase_since_s=self._phase_since_s,
+                permit_on=self._permit_asked,
+                permit_taken_back=self._taken_back,
+                plate_c=None if self._sample is None else self._sample.plate.value,
+                counts=account.counts,
+                last_count_s=account.last_drop_s,
+                enough=enough,
+            )
+        )
+        if begun is not None:
+            self._enter(begun, "", at, out)
 
     def _look_whether_it_may_be_opened(self, t_s: float, zero_drift: str | None, out: list[Event]) -> None:
         account, share = self.account.state(t_s), self.account.headspace_share()
@@ -419,7 +445,7 @@ class Bench:
         out.append(Send(frames.set_trips(self._next_n(), heat, gas)))
 
     def _enter(self, phase: Phase, who: str, at: Instant, out: list[Event]) -> None:
-        self.phase = phase
+        self.phase, self._phase_since_s = phase, at.mono_s
         self._begun = self._begun or phase not in (Phase.GETTING_READY, Phase.CLOSED)
         out.append(PhaseChanged(at.mono_s, phase, who))
         if phase is Phase.CLOSING_DOWN:
@@ -495,6 +521,7 @@ class Bench:
         return correction_words(corrected, self.account.counts)
 
     def _ask_permit(self, on: bool, who: str, at: Instant, out: list[Event]) -> str:
+        self._taken_back = not on
         if not on:
             self._set_permit(False, f"taken back by {who}", at, out)
             return "permit off"

@@ -80,6 +80,10 @@ class BubbleAccount(MeteredAccount):
             rest.u_locked_mol,
         )
 
+    def gas_l_per_min(self, t_s: float) -> float:
+        """Gas that passes the counter, moist, L/min over the last 20 s."""
+        return self.drip_per_min(t_s) * self.volume_ul * L_PER_UL
+
     def headspace_share(self) -> float:
         """Of what is held, the part that stands over the liquor."""
         return self._balance.headspace_share(self.delivered_mol)

@@ -326,6 +326,7 @@ class Overview(NamedTuple):
     checks: tuple[CheckLine, ...] = ()  # the check before the run; empty when none is wanted, or it is done
     leak: Leak | None = None
     closing: Closing | None = None  # in the phase closing down
+    advice: tuple[str, ...] = ()  # what is seen that is no alarm, and what to do about it
 
 
 Event = (

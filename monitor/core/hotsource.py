@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 
+from monitor.chemistry.coil import COIL_LEAVES_AT_C, USUAL_FRACTION, coil_exit_c
 from monitor.core.account import Account
 from monitor.terms import AcidOnSulfurTerms, BurnerTerms, RunTerms
 
@@ -18,6 +19,7 @@ FALL_IN_S = 180.0
 WINDOW_DEADBAND_C = 2.0  # alarm table
 NARROW_OVER_S = 300.0  # two spans of this length are compared
 NARROWED = 0.6  # of the count before; an acid on sulfur at a steady heat loses far less in five minutes
+WIDE_AGAIN = 0.8  # of the count before: the line is clear again
 NARROW_LEAST = 40  # counted in the first span, else scatter says it
 HELD_C = 5.0  # the plate stood so still over both spans
 LATE_PART = 0.7  # of the charge; past it the rate falls by itself
@@ -58,19 +60,30 @@ class HotSource:
 
 
 class HotAdvice:
-    """Advice for the record while gas is being made, each said once until it no longer holds."""
+    """Advice while gas is being made: each stands for as long as it holds, and is new in the record once."""
 
     def __init__(self, run: RunTerms) -> None:
         charge = run.charge
         self._window_c = charge.window_c if isinstance(charge, AcidOnSulfurTerms) else None
         self._burner = isinstance(charge, BurnerTerms)
+        self._coil = _coil_words(charge) if isinstance(charge, BurnerTerms) else None
         self._past: deque[tuple[float, float, int]] = deque()  # (s, plate °C, count), one in 10 s of ten minutes
-        self._said: set[str] = set()
+        self._wide = 0  # bubbles in five minutes before the line narrowed; 0 while it has not
+        self._found: dict[str, str] = {}
+
+    @property
+    def standing(self) -> tuple[str, ...]:
+        """What is advised now."""
+        return tuple(self._found.values())
 
     def on_time(self, t_s: float, making: bool, plate_c: float | None, account: Account) -> list[str]:
-        """What there is to be said anew."""
+        """What there is to be said anew. A plate that is not known leaves what was said standing."""
         past = self._past
-        if not making or plate_c is None:
+        if not making:
+            past.clear()
+            self._found, self._wide = {}, 0
+            return []
+        if plate_c is None:
             past.clear()
             return []
         if past and t_s - past[-1][0] < EVERY_S:
@@ -78,15 +91,15 @@ class HotAdvice:
         past.append((t_s, plate_c, account.drops))
         while past[0][0] < t_s - 2.0 * NARROW_OVER_S - EVERY_S:
             past.popleft()
-        found = {"hot": self._too_hot(plate_c), "flame": self._flame(t_s), "line": self._line(account)}
-        new = [words for key, words in found.items() if words is not None and key not in self._said]
-        self._said = {key for key, words in found.items() if words is not None}
-        return new
+        rules = {"hot": self._too_hot(plate_c), "flame": self._flame(t_s), "line": self._line(account)}
+        rules["coil"] = self._coil
+        before, self._found = self._found, {key: words for key, words in rules.items() if words is not None}
+        return [words for key, words in self._found.items() if key not in before]
 
     def _too_hot(self, plate_c: float) -> str | None:
         if self._window_c is None:
             return None
-        high_c = self._window_c[1] - (WINDOW_DEADBAND_C if "hot" in self._said else 0.0)
+        high_c = self._window_c[1] - (WINDOW_DEADBAND_C if "hot" in self._found else 0.0)
         if plate_c <= high_c:
             return None
         return (
@@ -107,19 +120,38 @@ class HotAdvice:
         )
 
     def _line(self, account: Account) -> str | None:
+        """A narrowed line, until as much comes again as before, or the charge ends and less comes by itself."""
         past = self._past
         if self._window_c is None or account.counts != "bubble":
             return None
-        if past[-1][0] - past[0][0] < 2.0 * NARROW_OVER_S or account.delivered_mol > LATE_PART * account.charge_mol:
-            return None
-        plates = [c for _, c, _ in past]
-        if max(plates) - min(plates) > HELD_C:
-            return None
+        late = account.delivered_mol > LATE_PART * account.charge_mol
+        if late or past[-1][0] - past[0][0] < 2.0 * NARROW_OVER_S:
+            if late:
+                self._wide = 0
+            return self._found.get("line") if self._wide else None
         middle = next(n for s, _, n in past if s >= past[-1][0] - NARROW_OVER_S)
         before, now = middle - past[0][2], past[-1][2] - middle
-        if before < NARROW_LEAST or now >= NARROWED * before:
+        plates = [c for _, c, _ in past]
+        held = max(plates) - min(plates) <= HELD_C
+        if self._wide == 0 and held and before >= NARROW_LEAST and now < NARROWED * before:
+            self._wide = before
+        if self._wide == 0 or now >= WIDE_AGAIN * self._wide:
+            self._wide = 0
             return None
         return (
-            f"{now} bubbles in five minutes after {before}, while the plate holds: the gas line narrows (sulfur that "
-            "sets in it), or a joint leaks before the counter"
+            f"{now} bubbles in five minutes after {self._wide}, while the plate holds: the gas line narrows (sulfur "
+            "that sets in it), or a joint leaks before the counter; heat off, vent open, then look at the line"
         )
+
+
+def _coil_words(charge: BurnerTerms) -> str | None:
+    """A draw that the coil does not cool; nothing sees its outlet, so this is reckoned from the run file."""
+    t_c, pressure_pa = charge.temperature_c, charge.pressure_pa
+    exit_c = coil_exit_c(charge.draw_l_per_min, USUAL_FRACTION, t_c, pressure_pa)
+    if exit_c <= COIL_LEAVES_AT_C:
+        return None
+    return (
+        f"at a draw of {charge.draw_l_per_min:g} L/min the gas leaves two metres of coil at about {exit_c:.0f} °C, "
+        f"over {COIL_LEAVES_AT_C:g} °C: too warm for soft hose and for the receiver; draw less, or cool the coil "
+        "with water"
+    )

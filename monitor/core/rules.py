@@ -103,6 +103,8 @@ class Rules:
         self._twa = _Level("GAS-TWA", limits.gas_twa_ppm, GAS_DEADBAND * limits.gas_twa_ppm, "ppm in 8 h", 1)
         fast = limits.drip_fast_per_min
         self._fast = _Level("DRIP-FAST", fast, FLOW_DEADBAND * fast, "drops/min", 1)
+        flow = limits.gas_fast_l_per_min
+        self._flow = _Level("DRIP-FAST", flow, FLOW_DEADBAND * flow, "L/min of gas", 1)
         self._said: dict[str, bool] = {}
         self._contact_wrong_since_s: float | None = None
         self._minute: deque[tuple[float, int, int, int, int, int]] = deque()  # two a second for a minute: 121 at most
@@ -181,6 +183,8 @@ class Rules:
         account = f.account
         if account.counts == "drop":
             yield from self._of_the_acid(f, account)
+        elif account.counts == "bubble":
+            yield from self._of_the_bubbles(f, account)
         if account.counts:
             yield from self._of_the_count(f, account, lost)
         yield from self._of_the_charge(account)
@@ -208,14 +212,24 @@ class Rules:
         found = self._fast.feed(Reading(account.drip_per_min(f.t_s)))
         if found is not None:
             yield found
-        if f.phase is not self._phase:
-            self._phase, self._phase_drops = f.phase, f.drops
-        here = f.drops - self._phase_drops
-        unasked = f.phase is not Phase.GENERATING and here >= UNASKED_DROPS and account.drip_per_min(f.t_s) > 0.0
-        yield from self._changed("DRIP-UNASKED", unasked, f"drops fall in the phase '{f.phase.value}'")
+        yield from self._unasked(f, account, f.phase is not Phase.GENERATING, "drops fall")
         if account.acid_volume_ml is not None:
             low = account.acid_left_fraction <= ACID_LOW_PART
             yield from self._changed("ACID-LOW", low, f"{account.acid_ml:.1f} mL of {account.acid_volume_ml:g} mL in")
+
+    def _of_the_bubbles(self, f: Facts, account: Account) -> Iterator[Condition]:
+        """Gas that runs out, or is swept or warmed out, bubbles by right; before the beginning none does."""
+        found = self._flow.feed(Reading(account.gas_l_per_min(f.t_s)))
+        if found is not None:
+            yield found
+        yield from self._unasked(f, account, f.phase is Phase.GETTING_READY, "bubbles come")
+
+    def _unasked(self, f: Facts, account: Account, shut: bool, come: str) -> Iterator[Condition]:
+        if f.phase is not self._phase:
+            self._phase, self._phase_drops = f.phase, f.drops
+        here = f.drops - self._phase_drops
+        unasked = shut and here >= UNASKED_DROPS and account.drip_per_min(f.t_s) > 0.0
+        yield from self._changed("DRIP-UNASKED", unasked, f"{come} in the phase '{f.phase.value}'")
 
     def _of_the_count(self, f: Facts, account: Account, link_lost: bool) -> Iterator[Condition]:
         last_s = account.last_drop_s

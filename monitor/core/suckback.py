@@ -25,9 +25,10 @@ NEWEST_PART = 0.2  # of the usual interval, taken from the newest
 
 
 class SuckBack:
-    """Follows what goes over. Fed on the grid."""
+    """Follows what goes over, by drops or bubbles as `counts` says. Fed on the grid."""
 
-    def __init__(self) -> None:
+    def __init__(self, counts: str = "drop") -> None:
+        self._counts = counts
         self._marks: deque[tuple[float, float]] = deque()  # (s, mol delivered), one in 5 s of the last minute
         self._usual: deque[tuple[float, float]] = deque()  # (s, mol/min), one in 5 s of three minutes
         self._drops = 0
@@ -56,7 +57,8 @@ class SuckBack:
         usual = max((rate for _, rate in self._usual), default=0.0)
         if usual >= FLOWING_MOL_PER_MIN and now < FALLEN * usual and self._interval_s > 0.0:
             self._since_s, self._usual_then = t_s, usual
-            why = f"no drop for {still_s:.0f} s" if still else "the acid that drips in makes hardly any gas now"
+            less = "the acid that drips in makes" if self._counts == "drop" else "the flask makes"
+            why = f"no {self._counts} for {still_s:.0f} s" if still else f"{less} hardly any gas now"
             self._words = f"{why}, after {1000.0 * usual:.1f} mmol a minute: gas stops, liquid may be drawn back"
 
     def _time(self, drops: int, last_drop_s: float) -> None:

@@ -32,7 +32,7 @@ class Watches:
         self._window_c = charge.window_c if isinstance(charge, AcidOnSulfurTerms) else None
         limits = bench.limits
         self.plate = PlateAhead(limits.plate_high_high_c, limits.plate_high_c)
-        self._suck_back = SuckBack()
+        self._suck_back = SuckBack("bubble" if run.meter == "bubbles" else "drop")
         self._scrubber = Scrubber(run)
         self._day = -1
         self._overdue: str | None = None

@@ -10,13 +10,12 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from monitor.chemistry.air_limits import LIMITS, minutes_to_clear
+from monitor.chemistry.coil import coil_exit_c, coil_highest_draw_l_per_min
 from monitor.chemistry.design import liquor_ml
 from monitor.chemistry.other_routes import (
     FRACTIONS,
     air_to_burn_l,
     burning,
-    coil_exit_c,
-    coil_highest_draw_l_per_min,
     design_acid_on_sulfur,
     design_burner,
     spent_acid_fraction,

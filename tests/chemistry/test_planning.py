@@ -204,7 +204,12 @@ def test_hot_acid_and_burning_sulfur_have_their_own_cautions() -> None:
     for words in ("destroys skin", "boils at 337 °C", "sulfur is solid", "less acid than the sulfur can use"):
         assert words in told
     assert "sulfur trioxide" in " ".join(plan(HOT_RUN, BENCH).cautions)
-    assert "4 L/min" in " ".join(plan(BURNER_RUN, BENCH).cautions)
+    burner = " ".join(plan(BURNER_RUN, BENCH).cautions)
+    assert "4 L/min" in burner
+    assert "lead it into the hood" in burner  # what the pump blows out
+    assert "two metres of coil" not in burner
+    quick = replace(BURNER_RUN, charge=BurnerTerms(Measured(10.0, 0.1), 8.0))
+    assert "leaves two metres of coil at about 116 °C" in " ".join(plan(quick, BENCH).cautions)
 
 
 def test_a_small_charge_in_a_large_room_is_said_to_be_so() -> None:

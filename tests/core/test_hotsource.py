@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from monitor.core.bubbleaccount import BubbleAccount
 from monitor.core.hotsource import HotAdvice, HotSource
 from monitor.core.weighedaccount import WeighedAccount
+from monitor.terms import BurnerTerms, Measured
 from tests.core.test_weighings import BUBBLES, CANDLE
 
 
@@ -59,3 +62,41 @@ def test_a_flame_that_goes_out() -> None:
     said = [words for t in range(600, 800, 10) for words in advice.on_time(float(t), True, 420.0 - 0.3 * t, account)]
     assert len(said) == 1
     assert "flame" in said[0]
+
+
+def narrowed(rates: list[tuple[float, float]]) -> tuple[str, ...]:
+    """What is advised at the end of a run whose bubbles come at so many a minute, for so many seconds each."""
+    account, advice, t_s, whole = BubbleAccount(BUBBLES), HotAdvice(BUBBLES), 0.0, 0.0
+    for per_min, seconds in rates:
+        for _ in range(round(seconds)):
+            t_s += 1.0
+            before, whole = int(whole), whole + per_min / 60.0
+            account.count(t_s, int(whole) - before, t_s, t_s - 1.0)
+            advice.on_time(t_s, True, 290.0, account)
+    return advice.standing
+
+
+def test_a_narrowed_line_is_advised_until_it_is_clear() -> None:
+    """It stands though the lesser rate has lasted longer than the span compared, and goes when the line is clear."""
+    wide, narrow = (60.0, 700.0), (25.0, 1500.0)
+    assert "narrows" in narrowed([wide, narrow])[0]
+    assert narrowed([wide, narrow, (60.0, 400.0)]) == ()
+
+
+def test_an_unknown_plate_leaves_advice_standing() -> None:
+    """A thermometer that fails does not make a hot plate cool; the end of the making ends all advice."""
+    account, advice = BubbleAccount(BUBBLES), HotAdvice(BUBBLES)
+    advice.on_time(1.0, True, 320.0, account)
+    assert len(advice.standing) == 1
+    advice.on_time(30.0, True, None, account)
+    assert len(advice.standing) == 1
+    advice.on_time(31.0, False, None, account)
+    assert not advice.standing
+
+
+@pytest.mark.parametrize(("draw_l_per_min", "warm"), [(2.0, False), (5.0, False), (5.5, True), (8.0, True)])
+def test_a_draw_that_the_coil_does_not_cool(draw_l_per_min: float, warm: bool) -> None:
+    """About two metres of copper tube cool up to about 5 L/min (common practice, no source; so does our estimate)."""
+    run = replace(CANDLE, charge=BurnerTerms(Measured(16.0), draw_l_per_min))
+    said = HotAdvice(run).on_time(1.0, True, 300.0, WeighedAccount(run))
+    assert any("the coil" in words or "of coil" in words for words in said) == warm

@@ -9,8 +9,10 @@ import pytest
 
 from monitor.core.dropaccount import DropAccount
 from monitor.core.events import AlarmState
+from monitor.terms import RunTerms
 from tests.core.lines import DARK, GAS, OVERHEAT, BoardScript, tc_word
 from tests.core.runs import BENCH, DRIP, LIMITS, SMALL, Run, alarms, instant, ppm_sum, raised, returned, warm
+from tests.core.test_weighings import BUBBLES
 
 Setting = Callable[[BoardScript], None]
 
@@ -458,3 +460,60 @@ def test_limits_are_those_of_the_settings() -> None:
     run.samples(12.0, lambda board: (gas(1.1)(board), plate(110.0)(board))[0])
     leak = {"GAS-RISING", "GAS-LEAK"}  # a step is one too, whatever the limits
     assert [t for t in tags(run) if t not in leak] == ["DRIP-FAST", "GAS-HIGH", "PLATE-HIGH", "DRIP-STALLED"]
+
+
+def bubbling(per_min: float, terms: RunTerms = BUBBLES) -> Run:
+    """A minute of so many bubbles a minute in the generating phase."""
+    run = Run(terms)
+    run.samples(1.0)
+    run.ask("phase", phase="generating")
+    run.samples(60.0, dripping(per_min))
+    return run
+
+
+def test_bubbles_too_fast() -> None:
+    """DRIP-FAST of a bubble run is half a litre of gas a minute: 200 bubbles of 2.5 mL, and 180 are none."""
+    assert "DRIP-FAST" not in tags(bubbling(180.0))
+    run = bubbling(220.0)
+    assert "DRIP-FAST" in tags(run)
+    (change,) = (c for c in alarms(run.events) if c.tag == "DRIP-FAST")
+    assert change.detail.endswith("L/min of gas, limit 0.5 L/min of gas")
+
+
+def test_bubbles_unasked() -> None:
+    """Gas before anybody began is unasked; gas that runs out, or is swept or warmed out, is not."""
+    run = Run(BUBBLES)
+    run.samples(20.0, dripping(30.0))
+    (change,) = (c for c in alarms(run.events) if c.tag == "DRIP-UNASKED")
+    assert change.detail == "bubbles come in the phase 'getting ready'"
+    for phase in ("generating", "running out", "closing down"):
+        run = Run(BUBBLES)
+        run.samples(1.0)
+        run.ask("phase", phase=phase)
+        run.samples(30.0, dripping(30.0))
+        assert "DRIP-UNASKED" not in tags(run)
+
+
+def test_bubbles_that_stop() -> None:
+    """DRIP-STALLED and SUCK-BACK of a bubble run speak of bubbles."""
+    run = bubbling(60.0)
+    run.samples(300.0, dripping(60.0))
+    run.samples(70.0)
+    details = {c.tag: c.detail for c in alarms(run.events) if c.after is AlarmState.UNACKNOWLEDGED}
+    assert details["DRIP-STALLED"] == "no bubble for 60 s"
+    assert details["SUCK-BACK"].startswith("no bubble for 15 s")
+
+
+def test_a_hot_plate_under_its_window() -> None:
+    """PLATE-LOW while generating under the window, gone 2 °C over its edge for a minute; never in another phase."""
+    run = Run(BUBBLES)
+    run.samples(1.0)
+    run.ask("phase", phase="generating")
+    run.samples(1.0)
+    assert "PLATE-LOW" in tags(run)
+    warm(run, 275.0)
+    run.samples(62.0)
+    assert len(returned(run.events, "PLATE-LOW")) == 1
+    run = Run(BUBBLES)
+    run.samples(5.0)
+    assert "PLATE-LOW" not in tags(run)

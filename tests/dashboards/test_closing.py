@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import get_args
+
+import pytest
 
 from dashboards import closing
+from dashboards.minding import mind
 from dashboards.view import view_of
-from monitor.core.events import Closing, Phase
+from monitor.core.events import Closing, Metering, Phase
 from monitor.core.opening import CAUTION
+from monitor.terms import Route
 from tests.dashboards.runs import OPEN, QUIET, SHEET, UTC_S
 from tests.dashboards.test_page import Shower, Shown, show
 
@@ -87,3 +92,29 @@ def test_nothing_old_is_called_safe() -> None:
     """A verdict that nobody stands behind any more is not shown."""
     assert view_of(DOWN._replace(closing=SAFE), SHEET, OPEN, 0.5, True, UTC_S).closing == SAFE
     assert view_of(DOWN._replace(closing=SAFE), SHEET, OPEN, 5.0, True, UTC_S).closing is None
+
+
+def test_advice_is_shown_while_it_stands(show: Shower) -> None:
+    """What is seen that is no alarm is on the page with what to do, escaped, and goes with its cause."""
+    show.log(Path("no-such-log"))
+    text = show.run(QUIET._replace(advice=("12 bubbles after <60>: the gas line narrows",))).text
+    assert "Look at this" in text
+    assert "12 bubbles after &lt;60&gt;: the gas line narrows." in text
+
+
+@pytest.mark.parametrize("phase", [p for p in Phase if p is not Phase.CLOSED])
+@pytest.mark.parametrize("route", get_args(Route))
+def test_every_phase_has_its_own_advice_on_every_route(phase: Phase, route: Route) -> None:
+    """No two phases of a route, and no two routes in a phase, are told the same."""
+    here = mind(phase, route)
+    others = [mind(p, r) for p in Phase for r in get_args(Route) if (p, r) != (phase, route)]
+    assert here
+    assert here not in others
+
+
+def test_the_advice_of_the_phase_is_on_the_page() -> None:
+    """The route is known by the metering; a run that nobody watches is advised of nothing."""
+    metering = Metering("burner", "weighings", None, None, None, None, 0, None)
+    run = QUIET._replace(metering=metering)
+    assert view_of(run, SHEET, OPEN, 0.5, True, UTC_S).mind == mind(Phase.GENERATING, "burner")
+    assert view_of(run, SHEET, OPEN, 5.0, True, UTC_S).mind == ""
