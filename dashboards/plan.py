@@ -6,16 +6,18 @@ At /plan, one of the pages of `bench`. The bench is that of the live run, if the
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
 
 import streamlit as st
+from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from dashboards import planning, sheet
 from monitor.chemistry.receivers import REACTIONS
 from monitor.edges.logreader import LogReader
 from monitor.errors import LogError, RefusalError
-from monitor.wanted import GAS, Want
+from monitor.wanted import GAS, HOT_STRENGTH, STRENGTH, Want
 
 LOG_ENV = "SO2BENCH_LOG"
 ROUTES = {
@@ -23,6 +25,13 @@ ROUTES = {
     "acid-on-sulfur": "hot sulfuric acid on sulfur",
     "burner": "sulfur burnt in air",
 }
+PRICE_WORDS = {
+    "salt": "Price of the salt",
+    "acid": "of the acid",
+    "sulfur": "of sulfur",
+    "sulfuric": "of hot sulfuric acid",
+}
+PRICE_EXAMPLES = {"salt": "12 EUR/kg", "acid": "6.50 EUR/L", "sulfur": "4 EUR/kg", "sulfuric": "9 EUR/L"}
 SALTS = ("Na2S2O5", "K2S2O5", "NaHSO3", "Na2SO3", "K2SO3")
 WANTED = {GAS: "SO2 itself"} | {name: reaction.words for name, reaction in REACTIONS.items()}
 
@@ -41,57 +50,76 @@ def _sheet(text: str, bench: str | None) -> planning.Sheet:
     return planning.sheet_of(text, bench)
 
 
-def _form() -> Want | None:
-    """What is wanted, once the button was pressed."""
+def _form() -> dict[str, str] | None:
+    """The form's fields, once the button was pressed. Their texts are run.toml's own."""
+    state = st.session_state
+    for key, text in planning.FIELDS.items():
+        state.setdefault(key, text)  # before the fields are drawn, so that an opened file fills them
     with st.form("wanted", enter_to_submit=True):
-        amount, unit, what = st.columns([1, 0.8, 1.6])
-        size = amount.number_input("How much", 0.0, 1e5, 12.0, step=1.0, format="%g")
-        unit_name = unit.selectbox("Unit (L: SO2)", ("g", "kg", "mol", "L"))
-        name = what.selectbox("Of what", tuple(WANTED), index=list(WANTED).index("Se"), format_func=_wanted_words)
+        amount, what = st.columns([1, 1.6])
+        amount.text_input("How much", key="amount", placeholder="12 g, 0.3 mol; SO2 also 5 L")
+        what.selectbox("Of what", tuple(WANTED), format_func=_wanted_words, key="what")
         left, right = st.columns(2)
-        excess = left.number_input("Excess of gas, %", 0.0, 1000.0, 10.0, step=1.0, format="%g")
-        celsius = right.number_input("Temperature, °C", 0.0, 60.0, 22.0, step=1.0, format="%g")
-        route = st.selectbox("Route", tuple(ROUTES), format_func=lambda key: f"{ROUTES[key]} ({key})")
+        left.text_input("Excess of gas", key="excess", placeholder="10 %")
+        right.text_input("Temperature", key="temperature", placeholder="22 degC")
+        st.selectbox("Route", tuple(ROUTES), format_func=lambda key: f"{ROUTES[key]} ({key})", key="route")
         left, right = st.columns(2)
-        salt = left.selectbox("Salt", SALTS)
-        purity = right.number_input("Purity of the salt, % (± 1)", 2.0, 100.0, 97.0, step=0.5, format="%g")
+        left.selectbox("Salt", SALTS, key="salt")
+        right.text_input("Purity of the salt", key="purity", placeholder="97 +/- 1 %")
         left, right = st.columns(2)
-        acid = left.selectbox("Acid", ("HCl", "H2SO4"))
-        percent = right.number_input("Acid strength, % by mass (± 0.5)", 1.0, 100.0, 30.0, step=1.0, format="%g")
+        left.selectbox("Acid", ("HCl", "H2SO4"), key="acid")
+        right.text_input("Acid strength", key="strength", placeholder=f"{STRENGTH}; on sulfur {HOT_STRENGTH}")
         left, right = st.columns(2)
-        flask = left.number_input("Flask, mL (0: suggest one)", 0.0, 1e5, 0.0, step=50.0, format="%g")
-        draw = right.number_input("Draw of the burner, L/min", 0.1, 1000.0, 4.0, step=0.5, format="%g")
+        left.text_input("Flask", key="flask", placeholder="the smallest common one")
+        right.text_input("Draw of the burner", key="draw", placeholder="4 L/minute")
+        left, right = st.columns(2)
+        left.text_input("Drip rate", key="rate", placeholder="the highest sensible one")
+        right.text_input("Warmed at the end to", key="warm", placeholder="60 degC")
+        st.html('<p class="asof">Your prices, if the routes are to be compared; all in one currency.</p>')
+        for row in (("salt", "acid"), ("sulfur", "sulfuric")):
+            for column, name in zip(st.columns(2), row, strict=True):
+                column.text_input(PRICE_WORDS[name], key=f"price_{name}", placeholder=PRICE_EXAMPLES[name])
         pressed = st.form_submit_button("Work it out", type="primary", width="stretch")
-    if not pressed:
+    return {key: str(state[key]) for key in planning.FIELDS} if pressed else None
+
+
+def _fill() -> None:
+    """An opened file fills the form, and stands as it is until the button is pressed."""
+    state = st.session_state
+    state.pop("before", None)
+    state.pop("worked", None)
+    text = _text_of(state["run-file"])
+    if text is None:
+        return
+    state["worked"] = planning.Worked(text, ("", []))
+    try:
+        before = planning.opened_want(text)
+    except RefusalError:
+        return  # the page says it where the plan would stand
+    if before is not None:
+        state["before"] = before
+        state.update(planning.fields_of(before))
+
+
+def _text_of(got: UploadedFile | None) -> str | None:
+    """The text of a file that was opened here; None when there is none, or it is no text."""
+    try:
+        return None if got is None else bytes(got.getvalue()).decode("utf-8")
+    except UnicodeDecodeError:
         return None
-    return Want(
-        want=f"{size:g} {unit_name} {name}",
-        route=route,
-        salt=salt,
-        purity=f"{purity:g} +/- 1 %",
-        acid=acid,
-        strength=f"{percent:g} +/- 0.5 %",
-        excess=f"{excess:g} %",
-        temperature=f"{celsius:g} degC",
-        flask=f"{flask:g} mL" if flask else "",
-        draw=f"{draw:g} L/minute",
-    )
 
 
 def _wanted_words(name: str) -> str:
     return f"{name}: {WANTED[name].split(':')[0]}"
 
 
-def _file(label: str, key: str) -> str | None:
-    """The text of a file that was opened here."""
-    got = st.file_uploader(label, type="toml", key=key, max_upload_size=1)
-    if got is None:
-        return None
-    try:
-        return bytes(got.getvalue()).decode("utf-8")
-    except UnicodeDecodeError:
+def _file(label: str, key: str, on_change: Callable[[], None] | None = None) -> str | None:
+    """The text of a file that is opened here."""
+    got = st.file_uploader(label, type="toml", key=key, max_upload_size=1, on_change=on_change)
+    text = _text_of(got)
+    if got is not None and text is None:
         st.html(planning.refusal_html(f"{got.name}: found bytes that are not UTF-8 text, wanted a TOML file"))
-        return None
+    return text
 
 
 def _page() -> None:
@@ -102,24 +130,24 @@ def _page() -> None:
     with left:
         st.html('<h1 class="title">Plan a run</h1>')
         st.html(f'<p class="caution">{sheet.CAUTION}</p>')
-        want = _form()
+        fields = _form()
         with st.expander("Open a run file, or another bench file"):
-            opened = _file("run.toml: shown instead of the form", "run-file")
+            _file("run.toml: shown as it is, and fills the form", "run-file", _fill)
             bench = _file("bench.toml: drop volume, room and limits", "bench-file") or _run_bench()
     with right, st.container(key="result"):
         try:
-            _result(want, opened, bench)
+            _result(fields, bench)
         except RefusalError as why:
             st.html(planning.refusal_html(str(why)))
 
 
-def _result(want: Want | None, opened: str | None, bench: str | None) -> None:
+def _result(fields: dict[str, str] | None, bench: str | None) -> None:
     state = st.session_state
-    if opened is not None:
-        state["worked"] = planning.Worked(opened, ("", []))
-    if want is not None:
+    if fields is not None:
         state.pop("worked", None)  # a want that is refused leaves nothing old standing
-        state["worked"] = planning.work_out(want, bench)
+        before: Want | None = state.get("before")
+        learned = before.learned if before is not None else None
+        state["worked"] = planning.work_out(planning.want_from(fields, before, learned), bench)
     worked: planning.Worked | None = state.get("worked")
     if worked is None:
         st.html("<p>Say what is wanted and press the button, or open a run file.</p>")

@@ -5,16 +5,20 @@ The text of the run file is the one thing that is kept: what is shown follows fr
 
 from __future__ import annotations
 
+from dataclasses import replace
 from html import escape
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from monitor.chemistry.outlook import outlook
 from monitor.chemistry.planning import Plan, plan
-from monitor.planlines import Section, charge_rows, outlook_sections
-from monitor.runfile import run_toml
+from monitor.chemistry.prices import charge_costs
+from monitor.chemistry.receivers import REACTIONS
+from monitor.errors import PlanError
+from monitor.planlines import Section, charge_rows, cost_rows, outlook_sections
+from monitor.runfile import Contents, run_toml
 from monitor.settings import bench_from, parse_toml, run_from
 from monitor.terms import BenchTerms
-from monitor.wanted import Want, designed
+from monitor.wanted import GAS, Want, designed, want_of
 
 HEAD = "Worked out on the page of so2bench for what is wanted."
 FILE = "run.toml"
@@ -52,9 +56,66 @@ def sheet_of(run_text: str, bench_text: str | None) -> Sheet:
     """The plan of a run file's text. Raises SettingsError."""
     run, bench = run_from(parse_toml(run_text, FILE), FILE), bench_of(bench_text)
     made = plan(run, bench)
-    more = outlook_sections(run, made, outlook(run, bench, made))
+    more = list(outlook_sections(run, made, outlook(run, bench, made)))
+    costs = charge_costs(run.prices, run.charge)
+    if costs:
+        more.append(cost_rows(run, costs))
     headline, enough = _headline(made)
     return Sheet(run.title, headline, enough, (("Amounts", _amounts(made)), *more), made.cautions)
+
+
+PRICED = ("salt", "acid", "sulfur", "sulfuric")
+FIELDS = {  # of the form, in run.toml's own texts; `what` is what takes the gas
+    "amount": "12 g",
+    "what": "Se",
+    "excess": "10 %",
+    "temperature": "22 degC",
+    "route": "acid-drip",
+    "salt": "Na2S2O5",
+    "purity": "97 +/- 1 %",
+    "acid": "HCl",
+    "strength": "",
+    "flask": "",
+    "draw": "4 L/minute",
+    "rate": "",
+    "warm": "",
+} | {f"price_{what}": "" for what in PRICED}
+
+
+def want_from(fields: dict[str, str], before: Want | None, learned: Contents | None) -> Want:
+    """The want that the form's fields say. What they do not ask for stays as the opened file, `before`, has it.
+
+    `learned` is the table to plan with; None: none.
+    """
+    asked: dict[str, Any] = {key: text.strip() for key, text in fields.items()}
+    want = f"{asked.pop('amount')} {asked.pop('what')}"
+    prices = {what: text for what in PRICED if (text := asked.pop(f"price_{what}"))}
+    new = Want(want, **asked, prices=prices, learned=learned or {})
+    if before is None:
+        return new
+    title = before.title if want == before.want else ""
+    return replace(new, title=title, kept=before.kept if new.route == before.route else {})
+
+
+def fields_of(want: Want) -> dict[str, str]:
+    """The form's fields for a want."""
+    amount, what = want.want.rsplit(" ", 1)
+    got = {key: str(getattr(want, key)) for key in FIELDS if hasattr(want, key)}
+    return got | {"amount": amount, "what": what} | {f"price_{p}": str(want.prices.get(p, "")) for p in PRICED}
+
+
+def opened_want(run_text: str) -> Want | None:
+    """The want of a run file's text, as far as it says one and the form can hold it; None when not.
+
+    Raises SettingsError when it is no run file.
+    """
+    contents = parse_toml(run_text, FILE)
+    run_from(contents, FILE)
+    try:
+        want = want_of(contents)
+    except PlanError:
+        return None
+    return want if want.want.rsplit(" ", 1)[1] in (GAS, *REACTIONS) else None
 
 
 def _headline(made: Plan) -> tuple[str, bool | None]:

@@ -5,20 +5,18 @@ from __future__ import annotations
 import argparse
 import json
 import threading
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.errors import PlanError
 
 if TYPE_CHECKING:
-    from monitor.chemistry.prices import RouteCost
     from monitor.terms import RunTerms
 
 DEFAULTS = "defaults: Na2S2O5 97 %, HCl 30 %, excess 10 %, 22 degC, the smallest common flask"
 WANT_OPTIONS = ("route", "salt", "purity", "acid", "strength", "excess", "temperature", "flask", "draw")
 PRICED = {"salt": "salt_per_kg", "acid": "acid_per_l", "sulfuric": "sulfuric_per_l", "sulfur": "sulfur_per_kg"}
-STRONG_SULFURIC = "96 +/- 1 %"  # for acid on sulfur, where none is named
 
 
 def add_arguments(p: argparse.ArgumentParser) -> None:
@@ -33,7 +31,8 @@ def add_arguments(p: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="WHAT=PRICE",
-        help="your price of salt or sulfur a kilogram, of acid (the run's) or sulfuric (96 %%) a litre; repeat it",
+        help='your price of salt, acid (the run\'s), sulfur or sulfuric (96 %%), like "salt=12 EUR/kg", instead of '
+        "that in the run file; a bare number is a kilogram's, of an acid a litre's; repeat it",
     )
     w = p.add_argument_group(
         "instead of RUN, the charge is worked out for what is wanted", DEFAULTS.replace("%", "%%")
@@ -69,6 +68,7 @@ def _page() -> None:
 def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
     from monitor.chemistry.outlook import outlook
     from monitor.chemistry.planning import plan
+    from monitor.chemistry.prices import charge_costs
     from monitor.plain import plan_lines
     from monitor.planlines import charge_rows, cost_rows, outlook_sections, section_lines
     from monitor.runfile import run_toml, save_run
@@ -85,12 +85,11 @@ def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
     if a.run is not None:
         run, _ = load_run(a.run)
     else:
-        if given.get("route") == "acid-on-sulfur":
-            given = {"strength": STRONG_SULFURIC} | given
         found = designed(Want(a.want, **given), bench)
         run = found.run
     asked = _asked(a)
-    costs = _costs(a.price, run)
+    run = _priced(a.price, run)
+    costs = charge_costs(run.prices, run.charge)
     made = plan(run, bench)
     ahead = outlook(run, bench, made, **asked)
     if found is not None and a.save:
@@ -103,7 +102,7 @@ def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
     lines = list(plan_lines(run, made))
     end = lines.index("Cautions, worst first") - 1
     added = [line for section in outlook_sections(run, made, ahead) for line in section_lines(section)]
-    added += section_lines(cost_rows(costs)) if costs else ()
+    added += section_lines(cost_rows(run, costs)) if costs else ()
     lines[end:end] = added
     if found is not None:
         lines[1:1] = ["", *section_lines(charge_rows(found))]
@@ -132,24 +131,35 @@ def _quantity(option: str, text: str, unit: str) -> float:
         raise PlanError(f"{option}: found {text!r}, wanted {why}") from why
 
 
-def _costs(texts: list[str], run: RunTerms) -> tuple[RouteCost, ...]:
-    from monitor.chemistry.acids import mol_per_l_from_mass_fraction
-    from monitor.chemistry.prices import Prices, route_costs
-    from monitor.terms import DripTerms
+def _priced(texts: list[str], run: RunTerms) -> RunTerms:
+    """The run with the prices of the command line over those of its file."""
+    from monitor.chemistry.prices import dripped_kg_per_l, sulfuric_kg_per_l
+    from monitor.settings import parse_price
 
-    prices: dict[str, float] = {}
+    prices = run.prices
+    liquids = {"acid": dripped_kg_per_l, "sulfuric": sulfuric_kg_per_l}
     for text in texts:
         what, _, price = text.partition("=")
+        currency = prices.currency
         try:
-            if what not in PRICED or not 0.0 <= float(price) < float("inf"):
+            if what not in PRICED:
+                raise ValueError
+            if _is_number(price):
+                per = float(price)
+            else:
+                per, currency = parse_price(price, liquids[what](run.charge) if what in liquids else None)
+            if not 0.0 <= per < float("inf") or currency != (prices.currency or currency):
                 raise ValueError
         except ValueError as why:
-            wanted = " or ".join(f"{name}=6.50" for name in PRICED)
-            raise PlanError(f"--price: found {text!r}, wanted {wanted}") from why
-        prices[PRICED[what]] = float(price)
-    sulfuric = mol_per_l_from_mass_fraction("H2SO4", 0.96)
-    at = Prices(**prices)
-    if isinstance(run.charge, DripTerms):
-        c = run.charge
-        return route_costs(at, c.salt, c.salt_purity.value, c.acid, c.acid_mol_per_l.value, sulfuric)
-    return route_costs(at, "Na2S2O5", 0.97, "HCl", mol_per_l_from_mass_fraction("HCl", 0.30), sulfuric)
+            wanted = " or ".join(f'{name}=6.50, or "{name}=6.50 EUR/kg"' for name in PRICED)
+            raise PlanError(f"--price: found {text!r}, wanted {wanted}, all in one currency") from why
+        prices = replace(prices, currency=currency, **{PRICED[what]: per})
+    return replace(run, prices=prices)
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True

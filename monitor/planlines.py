@@ -107,9 +107,16 @@ def _other_routes(run: RunTerms, ahead: Outlook) -> Iterator[Row]:
         yield f"{COIL_M:g} m of copper tube cool", draw
 
 
-def cost_rows(costs: tuple[RouteCost, ...]) -> Section:
-    """The routes by the buyer's own prices."""
-    return "Cost of a mole of SO2, by your prices", [(one.route, f"{one.cost_per_mol:.3g}") for one in costs]
+def cost_rows(run: RunTerms, costs: tuple[RouteCost, ...]) -> Section:
+    """The routes by the buyer's own prices, the dearest first; the words follow from the prices alone."""
+    currency = f" {run.prices.currency}" if run.prices.currency else ""
+    need_mol = None if run.receiver is None else run.receiver.need_mol
+
+    def words(one: RouteCost) -> str:
+        mole = f"{one.cost_per_mol:.3g}{currency}"
+        return mole if need_mol is None else f"{mole}; {one.cost_per_mol * need_mol:.3g}{currency} for what is wanted"
+
+    return "Cost of a mole of SO2, by your prices and the equations", [(one.route, words(one)) for one in costs]
 
 
 def section_lines(section: Section) -> Iterator[str]:

@@ -1,11 +1,12 @@
 """The contents of a run.toml as its text: what is written opens again as the same run.
 
-Only what such a file holds is written: texts, lists of texts, and tables of these, one deep.
+Only what such a file holds is written: texts, whole numbers, dates, lists of texts, and tables of these, one deep.
 """
 
 from __future__ import annotations
 
 import json
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,8 @@ def run_toml(contents: Contents, head: str = "") -> str:
 def _value(value: Any) -> str:
     if isinstance(value, list):
         return "[" + ", ".join(_value(item) for item in value) + "]"
+    if isinstance(value, date):
+        return value.isoformat()
     # A basic TOML string is written as a JSON string, but for the delete character (TOML 1.0).
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 

@@ -19,6 +19,7 @@ from typing import Any, cast, get_args
 import pint
 
 from monitor.chemistry import acids, bases, receivers
+from monitor.chemistry.prices import dripped_kg_per_l, sulfuric_kg_per_l
 from monitor.errors import SettingsError
 from monitor.terms import (
     Acid,
@@ -28,12 +29,15 @@ from monitor.terms import (
     DripTerms,
     DropTerms,
     GasTerms,
+    LearnedTerms,
     LimitTerms,
     Measured,
     Meter,
     MqttTerms,
     NotifyTerms,
+    PlanTerms,
     PortTerms,
+    PriceTerms,
     ReceiverTerms,
     RoomTerms,
     Route,
@@ -44,6 +48,7 @@ from monitor.terms import (
     Told,
 )
 
+LEAST_RUNS = 3  # fewer teach nothing: see `monitor.learning`
 MAX_FILE = 256 * 1024  # bytes; a settings file is a page, not a book
 BASE_MAX_MOL_PER_L = 20.0  # 50 % caustic soda is 19.1 mol/L; stronger is sold solid
 
@@ -475,9 +480,22 @@ def run_from(data: dict[str, Any], file: str) -> RunTerms:
     if t is not None:
         scrubber = _scrubber(t)
         t.finish()
+    planned, prices, learned = PlanTerms(), PriceTerms(), None
+    t = top.table("plan", required=False)
+    if t is not None:
+        planned = _planned(t)
+        t.finish()
+    t = top.table("prices", required=False)
+    if t is not None:
+        prices = _prices(t, charge)
+        t.finish()
+    t = top.table("learned", required=False)
+    if t is not None:
+        learned = _learned(t)
+        t.finish()
     top.finish()
     _refuse(wrong)
-    return RunTerms(title, route, meter, charge, receiver, scrubber, bubble, bubble_day)
+    return RunTerms(title, route, meter, charge, receiver, scrubber, bubble, bubble_day, planned, prices, learned)
 
 
 def _surroundings(g: _Table) -> tuple[float, float]:
@@ -618,6 +636,79 @@ def _scrubber(t: _Table) -> ScrubberTerms:
         if not 0.0 < molar <= BASE_MAX_MOL_PER_L:
             t.say("strength", repr(raw)[:60], f"more than 0 and at most {BASE_MAX_MOL_PER_L:g} mol/L")
     return ScrubberTerms(cast(Any, base), molar, volume_l)
+
+
+def _planned(t: _Table) -> PlanTerms:
+    rate = t.value("rate", "1 / minute", above=0.0, high=3000.0) if t.has("rate") else None
+    return PlanTerms(rate, t.value("warm", "degC", low=0.0, high=100.0, default="60 degC"))
+
+
+_PRICE = re.compile(r"\s*([0-9.]+(?:[eE][-+]?[0-9]+)?)\s*([^\W\d_]{1,10}|[€$£¥])\s*(?:/|\bper\b)\s*(.+)")
+
+
+def parse_price(text: object, kg_per_l: float | None = None) -> tuple[float, str]:
+    """Read "12 EUR/kg" or "30 EUR / 25 kg" as the price of a kilogram and the currency.
+
+    With `kg_per_l`, the density of a liquid, it is the price of a litre, whether stated by volume or by mass.
+
+    Raises:
+        ValueError: not such a text; the message says what is wanted.
+    """
+    example = 'a price like "12 EUR/kg"' + ("" if kg_per_l is None else ' or "6.50 EUR/L"')
+    found = _PRICE.fullmatch(text) if isinstance(text, str) else None
+    if found is None:
+        raise ValueError(example)
+    number, currency, amount = found.groups()
+    amount = amount if amount[0].isdigit() else f"1 {amount}"
+    for unit, litres_per in (("kilogram", None if kg_per_l is None else 1.0 / kg_per_l), ("liter", 1.0)):
+        try:
+            price, size = float(number), parse_quantity(amount, unit).value
+        except ValueError:
+            continue
+        if size <= 0.0 or (unit == "liter" and kg_per_l is None):
+            break
+        per = price / (size * (litres_per or 1.0))
+        if isfinite(per):
+            return per, currency
+    raise ValueError(example)
+
+
+def _prices(t: _Table, charge: DripTerms | AcidOnSulfurTerms | BurnerTerms) -> PriceTerms:
+    sold = len(t.wrong) == 0  # else the charge may be none, and has no density
+    got: dict[str, float] = {}
+    currencies: dict[str, str] = {}
+    liquids = {
+        "acid": dripped_kg_per_l(charge) if sold else 1.0,
+        "sulfuric": sulfuric_kg_per_l(charge) if sold else 1.0,
+    }
+    for key in ("salt", "acid", "sulfuric", "sulfur"):
+        if not t.has(key):
+            continue
+        raw = t.data[key]
+        try:
+            per, currency = parse_price(raw, liquids.get(key))
+        except ValueError as why:
+            t.say(key, repr(raw)[:60], str(why))
+            continue
+        got[f"{key}_per_l" if key in liquids else f"{key}_per_kg"] = per
+        currencies.setdefault(currency, key)
+        if len(currencies) > 1:
+            first = next(iter(currencies))
+            t.say(key, f"a price in {currency}", f"one in {first}, as {currencies[first]} is: nothing is converted")
+            currencies.pop(currency)
+    return PriceTerms(**got, currency=next(iter(currencies), ""))
+
+
+def _learned(t: _Table) -> LearnedTerms:
+    share = t.measured("yield", "dimensionless", low=0.1, high=1.5, bounds="from 10 to 150 %")
+    runs = int(t.number("runs", LEAST_RUNS, 10_000))
+    days: dict[str, date] = {}
+    for key in ("since", "fitted"):
+        day = t.day(key)
+        if day is None and not t.has(key):
+            t.say(key, "nothing", "a date like 2026-11-20, without quotes")
+        days[key] = day or date.min
+    return LearnedTerms(share, runs, days["since"], days["fitted"])
 
 
 def problems(why: SettingsError) -> Iterator[str]:

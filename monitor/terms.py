@@ -187,6 +187,35 @@ class ScrubberTerms:
 
 
 @dataclass(frozen=True, slots=True)
+class PlanTerms:
+    """What a plan is asked with: drops a minute (None: the highest sensible rate), and warming at the end, °C."""
+
+    drip_rate_per_min: float | None = None
+    warm_to_c: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class PriceTerms:
+    """The user's own prices in one currency, None where not given: solids a kilogram, acids a litre."""
+
+    salt_per_kg: float | None = None
+    acid_per_l: float | None = None
+    sulfuric_per_l: float | None = None
+    sulfur_per_kg: float | None = None
+    currency: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedTerms:
+    """What past runs of this bench gave of their plan, as a share (`u`: how far one run lies off); and which runs."""
+
+    yield_share: Measured
+    runs: int
+    since: date
+    fitted: date
+
+
+@dataclass(frozen=True, slots=True)
 class RunTerms:
     """One generation: run.toml. `bubble_volume_ul` and its date are there when the meter counts bubbles."""
 
@@ -198,3 +227,6 @@ class RunTerms:
     scrubber: ScrubberTerms | None = None
     bubble_volume_ul: Measured | None = None
     bubble_calibrated: date | None = None
+    plan: PlanTerms = PlanTerms()
+    prices: PriceTerms = PriceTerms()
+    learned: LearnedTerms | None = None

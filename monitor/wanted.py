@@ -1,19 +1,20 @@
 """From "12 g Se" and what stands on the shelf to the contents of a run.toml that makes the gas for it.
 
 Promise: whatever comes out opens as a run, and meets the need as `chemistry.design` promises; whatever cannot be is
-refused in a sentence that names what was found and what is wanted. Texts carry their units, as in run.toml.
+refused in a sentence that names what was found and what is wanted. Texts carry their units, as in run.toml. And back:
+the want of a file that was worked out here gives that file again.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import ceil
 from typing import Any
 
 from monitor.chemistry import bases
 from monitor.chemistry.cautions import SCRUBBER_RESERVE
-from monitor.chemistry.design import DripDesign, check_need, design_drip, grams_step
+from monitor.chemistry.design import COVERAGE, DripDesign, check_need, design_drip, grams_step
 from monitor.chemistry.gas import so2_molar_volume_l
 from monitor.chemistry.other_routes import SulfurDesign, design_acid_on_sulfur, design_burner
 from monitor.chemistry.receivers import REACTIONS
@@ -25,23 +26,34 @@ from monitor.terms import AcidOnSulfurTerms, BenchTerms, DripTerms, RunTerms
 
 GAS = "SO2"  # wanted as itself, whatever takes it
 SCRUBBER_PERCENT = 10.0  # caustic soda; common practice, no source
+HOT_STRENGTH, STRENGTH = "96 +/- 1 %", "30 +/- 0.5 %"  # where none is named: acid on sulfur, and dripped acid
+KEPT = ("meter", "bubble_volume", "bubble_calibrated", "window", "pressure")  # of a file's generator, as they are
+LEAST_SURE_YIELD = 0.1  # of the plan; when past runs are no surer than this, no charge is worked out by them
 
 
 @dataclass(frozen=True, slots=True)
 class Want:
-    """What is wanted, and of what it is to be made; texts as in run.toml. An empty flask: suggest one."""
+    """What is wanted, and of what it is to be made; texts as in run.toml. An empty flask: suggest one; an empty
+    strength, rate or warming: what is usual. `kept` are keys of [generator] that a want does not ask for; `prices`
+    and `learned` the tables of those names.
+    """
 
     want: str
     route: str = "acid-drip"
     salt: str = "Na2S2O5"
     purity: str = "97 +/- 1 %"
     acid: str = "HCl"
-    strength: str = "30 +/- 0.5 %"
+    strength: str = ""
     excess: str = "10 %"
     temperature: str = "22 degC"
     flask: str = ""
     draw: str = "4 L/minute"
     title: str = ""
+    rate: str = ""
+    warm: str = ""
+    prices: Contents = field(default_factory=dict)
+    learned: Contents = field(default_factory=dict)
+    kept: Contents = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +77,7 @@ def designed(want: Want, bench: BenchTerms | None = None) -> Designed:
     need_mol = like.receiver.need_mol if like.receiver is not None else 0.0
     generator, charge = contents["generator"], like.charge
     check_need(need_mol)
+    need_mol /= _sure_yield(like)
     design: DripDesign | SulfurDesign
     if isinstance(charge, DripTerms):
         drop = bench.drops.volume_ul if bench is not None else None
@@ -96,6 +109,20 @@ def designed(want: Want, bench: BenchTerms | None = None) -> Designed:
     return Designed(contents, run, design)
 
 
+def _sure_yield(like: RunTerms) -> float:
+    """The share of its plan that a run surely gives (k = 2), by what was learned; 1 where nothing was."""
+    if like.learned is None:
+        return 1.0
+    share = like.learned.yield_share
+    sure = share.value - COVERAGE * share.u
+    if sure < LEAST_SURE_YIELD:
+        raise PlanError(
+            f"learned.yield: found {100 * share.value:.3g} +/- {100 * share.u:.3g} %, wanted a surer one: by it a "
+            "run might give next to nothing"
+        )
+    return sure
+
+
 def _grams(mass_g: float) -> str:
     return f"{mass_g:g} +/- {0.5 * grams_step(mass_g):g} g"
 
@@ -112,7 +139,7 @@ def _contents(want: Want) -> Contents:
             "salt_purity": want.purity,
             "water": "0.1 mL",
             "acid": want.acid,
-            "acid_strength": want.strength,
+            "acid_strength": want.strength or STRENGTH,
             "acid_volume": "0.1 mL",
             "flask_volume": want.flask or "1 L",
         }
@@ -120,19 +147,51 @@ def _contents(want: Want) -> Contents:
         generator |= {
             "sulfur_mass": "1 g",
             "acid": "H2SO4",
-            "acid_strength": want.strength,
+            "acid_strength": want.strength or HOT_STRENGTH,
             "acid_volume": "1 mL",
             "window": ["280 degC", "330 degC"],
             "flask_volume": want.flask or "1 L",
         }
     else:
         generator |= {"sulfur_mass": "1 g", "draw": want.draw}
-    generator |= {"temperature": want.temperature, "pressure": "1 atm"}
+    generator |= {"temperature": want.temperature, "pressure": "1 atm"} | want.kept
+    asked = {key: text for key, text in (("rate", want.rate), ("warm", want.warm)) if text}
+    more = {"plan": asked, "prices": dict(want.prices), "learned": dict(want.learned)}
     return {
         "title": want.title or f"SO2 for {want.want}",
         "generator": generator,
         "receiver": receiver_contents(want.want, want.excess, want.temperature),
-    }
+    } | {name: table for name, table in more.items() if table}
+
+
+def want_of(contents: Contents) -> Want:
+    """The want of a run file's contents, as far as they say it. They open as a run.
+
+    Raises PlanError when they name no receiver: then nothing is wanted.
+    """
+    generator, receiver = contents["generator"], contents.get("receiver")
+    if receiver is None:
+        raise PlanError("run.toml: [receiver]: found nothing, wanted what takes the gas: the file says no want")
+    usual, asked = Want(""), contents.get("plan", {})
+    want = f"{receiver['need']} {GAS}" if "need" in receiver else f"{receiver['amount']} {receiver['reaction']}"
+    return Want(
+        want=want,
+        route=generator["route"],
+        salt=generator.get("salt", usual.salt),
+        purity=generator.get("salt_purity", usual.purity),
+        acid=generator.get("acid", usual.acid),
+        strength=generator.get("acid_strength", ""),
+        excess=receiver.get("excess", "0 %"),
+        temperature=generator.get("temperature", usual.temperature),
+        flask=generator.get("flask_volume", ""),
+        draw=generator.get("draw", usual.draw),
+        title=contents["title"],
+        rate=asked.get("rate", ""),
+        warm=asked.get("warm", ""),
+        prices=contents.get("prices", {}),
+        learned=contents.get("learned", {}),
+        kept={key: generator[key] for key in KEPT if key in generator},
+    )
 
 
 def receiver_contents(want: str, excess: str, temperature: str) -> dict[str, str]:

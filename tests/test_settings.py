@@ -26,7 +26,9 @@ from monitor.terms import (
     Measured,
     MqttTerms,
     NotifyTerms,
+    PlanTerms,
     PortTerms,
+    PriceTerms,
     RoomTerms,
     RunTerms,
     ThermocoupleTerms,
@@ -150,6 +152,69 @@ def test_the_other_routes() -> None:
     assert isinstance(burnt, BurnerTerms)
     assert burnt.sulfur_mass_g == Measured(3.2, 0.1)
     assert burnt.draw_l_per_min == pytest.approx(4.0)
+
+
+LEARNED = {"yield": "91 +/- 4 %", "runs": 6, "since": date(2026, 5, 3), "fitted": date(2026, 11, 25)}
+
+
+def test_what_a_plan_is_asked_with() -> None:
+    """Rate, warming, prices in any unit of mass or volume, and what was learned; without them their defaults.
+
+    30 % HCl is 1.1492 kg/L, 96 % H2SO4 1.8355 (CRC Handbook 102nd ed.): a price by mass is one by volume.
+    """
+    run = run_document() | {
+        "plan": {"rate": "40 / minute", "warm": "122 degF"},
+        "prices": {"salt": "30 EUR / 25 kg", "acid": "4 EUR/kg", "sulfur": "3.2e-3 EUR/g", "sulfuric": "9 EUR per L"},
+        "learned": LEARNED,
+    }
+    got = run_from(run, "run.toml")
+    assert got.plan.drip_rate_per_min == pytest.approx(40.0)
+    assert got.plan.warm_to_c == pytest.approx(50.0)
+    p = got.prices
+    assert [p.salt_per_kg, p.acid_per_l, p.sulfur_per_kg, p.sulfuric_per_l] == pytest.approx(
+        [1.2, 4.0 * 1.1492, 3.2, 9.0], rel=1e-3
+    )
+    assert p.currency == "EUR"
+    assert got.learned is not None
+    assert got.learned.yield_share == Measured(0.91, 0.04)
+    assert (got.learned.runs, got.learned.since, got.learned.fitted) == (6, LEARNED["since"], LEARNED["fitted"])
+    bare = run_from(run_document(), "run.toml")
+    assert (bare.plan, bare.prices, bare.learned) == (PlanTerms(None, 60.0), PriceTerms(), None)
+    by_mass = run_from(run | {"prices": {"sulfuric": "10 £/kg"}}, "run.toml").prices
+    assert by_mass.sulfuric_per_l == pytest.approx(18.355, rel=1e-3)
+    assert by_mass.currency == "£"
+
+
+@pytest.mark.parametrize(
+    ("key", "wrong"),
+    [
+        *(("plan.rate", w) for w in ("0 / minute", "40", 40)),
+        *(("plan.warm", w) for w in ("hot", "140 degC")),
+        *(
+            ("prices.salt", w)
+            for w in (12, "12", "12 EUR", "12/kg", "12 EUR/L", "-1 EUR/kg", "12 EUR/0 kg", "1e999 EUR/kg")
+        ),
+        *(("prices.acid", w) for w in ("6 EUR/mol", "six EUR/L")),
+        *(("learned.yield", w) for w in ("0 %", "200 %", "91 +/- 95 %", 0.91)),
+        *(("learned.runs", w) for w in (2, "six", None)),
+        *(("learned.since", w) for w in ("2026-05-03", None)),
+    ],
+)
+def test_a_wrong_value_of_the_plan_is_named(key: str, wrong: object) -> None:
+    """Each in one sentence that names the key and what is wanted; a missing one of what was learned too."""
+    document = run_document() | {"learned": dict(LEARNED), "plan": {}, "prices": {}}
+    said = refused(put(document, key, wrong))
+    assert len(said) == 1
+    assert said[0].startswith(f"file.toml: {key}: found ")
+    assert ", wanted " in said[0]
+
+
+def test_prices_in_two_currencies_are_refused() -> None:
+    """Nothing is converted: the second currency is named, with the first."""
+    (said,) = refused(run_document() | {"prices": {"salt": "12 EUR/kg", "acid": "5 EUR/L", "sulfur": "4 CHF/kg"}})
+    assert said == (
+        "file.toml: prices.sulfur: found a price in CHF, wanted one in EUR, as salt is: nothing is converted"
+    )
 
 
 def test_bubbles_have_a_volume() -> None:

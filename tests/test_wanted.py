@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import json
 import tomllib
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from monitor.chemistry.design import DripDesign
 from monitor.chemistry.other_routes import SulfurDesign
+from monitor.chemistry.planning import plan
 from monitor.cli import main
 from monitor.errors import PlanError, SettingsError
 from monitor.runfile import run_toml
 from monitor.settings import load_run, run_from
-from monitor.wanted import Want, designed, receiver_contents
+from monitor.wanted import Want, designed, receiver_contents, want_of
 from tests.settings import BENCH_TOML, RUN_TOML
 
 
@@ -34,6 +36,55 @@ def test_a_saved_run_opens_unchanged(route: str, tmp_path: Path) -> None:
     else:
         assert isinstance(found.design, SulfurDesign)
         assert found.design.most_so2_mol >= again.receiver.need_mol
+
+
+@pytest.mark.parametrize("route", ["acid-drip", "acid-on-sulfur", "burner"])
+@pytest.mark.parametrize("want", ["12 g Se", "20 g SO2"])
+def test_a_saved_run_gives_its_want_and_the_want_that_run(route: str, want: str) -> None:
+    """Opened and worked out again, a file from here is the same to the letter, with all that was asked."""
+    asked = Want(
+        want,
+        route=route,
+        rate="40 / minute",
+        warm="50 degC",
+        prices={"salt": "12 EUR/kg", "sulfur": "4 EUR/kg"},
+        learned={"yield": "91 +/- 4 %", "runs": 6, "since": date(2026, 5, 3), "fitted": date(2026, 11, 25)},
+        kept={"pressure": "990 hPa"},
+        title="as it was called",
+    )
+    text = run_toml(designed(asked).contents)
+    again = want_of(tomllib.loads(text))
+    assert run_toml(designed(again).contents) == text
+    assert (again.rate, again.warm, again.prices, again.learned) == (
+        asked.rate,
+        asked.warm,
+        asked.prices,
+        asked.learned,
+    )
+
+
+def test_a_file_that_wants_nothing_says_no_want() -> None:
+    """Without a receiver there is a run, and nothing to work a charge out for."""
+    contents = tomllib.loads(RUN_TOML)
+    del contents["receiver"]
+    with pytest.raises(PlanError, match="the file says no want"):
+        want_of(contents)
+
+
+def test_a_charge_is_larger_where_runs_gave_less() -> None:
+    """The need is met for sure by a plan that reckons with the learned yield, and by more salt than without it."""
+    learned = {"yield": "80 +/- 3 %", "runs": 5, "since": date(2026, 5, 3), "fitted": date(2026, 11, 25)}
+    plain, more = designed(Want("12 g Se")), designed(Want("12 g Se", learned=learned))
+    made = plan(more.run, None)
+    assert made.delivered_mol is not None
+    assert made.delivered_expanded_uncertainty_mol is not None
+    assert made.need_mol is not None
+    assert made.delivered_mol - made.delivered_expanded_uncertainty_mol >= made.need_mol
+    assert more.contents["generator"]["salt_mass"] > plain.contents["generator"]["salt_mass"]
+    assert any("80 ± 6 % (k = 2)" in caution and "5 runs since 2026-05-03" in caution for caution in made.cautions)
+    unsure = learned | {"yield": "40 +/- 20 %"}
+    with pytest.raises(PlanError, match=r"learned\.yield: found 40 \+/- 20 %, wanted a surer one"):
+        designed(Want("12 g Se", learned=unsure))
 
 
 def test_any_run_file_is_written_as_it_was_read() -> None:
@@ -134,6 +185,16 @@ def test_rate_warming_and_prices_are_asked_on_the_command_line(
         "burner",
     ):
         assert words in out
+    priced = (
+        RUN_TOML + '[prices]\nsalt = "6 EUR/kg"\nacid = "5 EUR/L"\n[plan]\nrate = "30 / minute"\nwarm = "50 degC"\n'
+    )
+    Path("run.toml").write_text(priced, encoding="utf-8")
+    assert main([*plan, "--json", "--price", "sulfur=4 EUR/kg"]) == 0
+    by_file = json.loads(capsys.readouterr().out)
+    assert (by_file["minutes_for_need"], by_file["warm_to_c"]) == (got["minutes_for_need"], 50.0)
+    assert by_file["costs"] == [one for one in got["costs"] if one["route"] != "acid-on-sulfur"]
+    assert main([*plan, "--price", "sulfur=4 CHF/kg"]) == 1
+    assert "all in one currency" in capsys.readouterr().err
     for wrong in (["--rate", "0 / minute"], ["--rate", "fast"], ["--warm", "hot"], ["--price", "tea=2"]):
         assert main([*plan, *wrong]) == 1
         assert f"{wrong[0]}: found '{wrong[1]}', wanted" in capsys.readouterr().err

@@ -56,7 +56,7 @@ class Facts:
 def cautions_for(facts: Facts) -> tuple[str, ...]:
     """The cautions of a plan, worst first."""
     charge = facts.run.charge
-    found = [*_room(facts), *_scrubber(facts), *_need(facts), *_always(facts)]
+    found = [*_room(facts), *_scrubber(facts), *_need(facts), *_learned(facts), *_always(facts)]
     if isinstance(charge, DripTerms):
         found += [*_flask(facts, charge.flask_volume_ml), *_drip(facts, charge)]
     elif isinstance(charge, AcidOnSulfurTerms):
@@ -121,6 +121,19 @@ def _need(facts: Facts) -> Iterator[tuple[Weight, str]]:
             Weight.CARE,
             f"The receiver wants {need:.3g} mol SO2 and this run delivers {delivered:.3g} ± {expanded:.2g} mol "
             "(k = 2): it may fall short.",
+        )
+
+
+def _learned(facts: Facts) -> Iterator[tuple[Weight, str]]:
+    learned = facts.run.learned
+    if learned is not None:
+        share = learned.yield_share
+        of = "what the charge should give" if isinstance(facts.run.charge, DripTerms) else "what the equation gives"
+        yield (
+            Weight.CARE,
+            f"What goes over is reckoned as {100 * share.value:.0f} ± {200 * share.u:.0f} % (k = 2) of {of}, as"
+            f" {learned.runs} runs since {learned.since.isoformat()} gave (fitted "
+            f"{learned.fitted.isoformat()}): the run file says so in [learned]; where the rest stays is not known.",
         )
 
 

@@ -36,7 +36,6 @@ TUBE_L_PER_MIN = (
 # The shortest time in which a receiver is given its gas, min; common practice, no source. Metals come down slowly.
 RECEIVER_MIN = {"Au": 30.0, "Se": 30.0, "Te": 30.0, "water": 20.0}
 OTHER_RECEIVER_MIN = 10.0
-WARM_TO_C = 60.0
 _STEPS = 100  # of acid, to the end of the run: what warming frees is then good to a thousandth
 _WARM_STEP_C = 1.0
 
@@ -98,11 +97,15 @@ def outlook(
     bench: BenchTerms | None,
     plan: Plan,
     *,
-    warm_to_c: float = WARM_TO_C,
+    warm_to_c: float | None = None,
     rate_per_min: float | None = None,
 ) -> Outlook:
-    """What lies ahead. `rate_per_min` is drops a minute, by default the highest sensible one."""
+    """What lies ahead. `rate_per_min` is drops a minute; what is not given here is as the run file says, and the
+    rate where that says nothing is the highest sensible one.
+    """
     charge = run.charge
+    warm_to_c = run.plan.warm_to_c if warm_to_c is None else warm_to_c
+    rate_per_min = run.plan.drip_rate_per_min if rate_per_min is None else rate_per_min
     common: dict[str, Any] = {
         "scrubber_wanted_mol": plan.most_so2_mol / (1.0 - SCRUBBER_RESERVE),
         "scrubber_margin": None
@@ -163,15 +166,16 @@ def _drip(
     end = course.at(charge.acid_volume_ml)
     filled_ml = liquor_ml(charge)
     freed, freed_u = warm_freed_mol(charge, warm_to_c)
+    over_mol = end.delivered_mol if plan.delivered_mol is None else plan.delivered_mol
     got: dict[str, Any] = {
         "first_gas_acid_ml": course.first_gas_ml,
-        "liquor_left_mol": course.charge_mol - end.delivered_mol - end.held_headspace_mol,
+        "liquor_left_mol": course.charge_mol - over_mol - end.held_headspace_mol,
         "warm_to_c": warm_to_c if freed is not None else None,
         "warm_freed_mol": freed,
         "warm_freed_expanded_uncertainty_mol": None if freed_u is None else COVERAGE * freed_u,
         "headspace_ml": max(0.0, charge.flask_volume_ml - filled_ml),
         "foam_room_ml": FLASK_FILL * charge.flask_volume_ml - filled_ml,
-        "residue_base_mol": residue_base_mol(charge, course.charge_mol - end.delivered_mol),
+        "residue_base_mol": residue_base_mol(charge, course.charge_mol - over_mol),
     }
     if bench is None:
         return got

@@ -1,12 +1,13 @@
 """A run before it is run: what will be made, held and delivered, in what acid, and what to beware of.
 
-Promise: each figure follows from the two settings files, or is None; nothing is guessed.
+Promise: each figure follows from the two settings files, or is None; nothing is guessed. A yield that past runs gave
+counts only where the run file states it: then delivered is that share of what it would be, and not what is held.
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from math import ceil
+from dataclasses import asdict, dataclass, replace
+from math import ceil, hypot
 from typing import Any, Literal
 
 from monitor.chemistry.cautions import Facts, cautions_for
@@ -14,7 +15,16 @@ from monitor.chemistry.drops import drops_for_ml
 from monitor.chemistry.gas import ppm_of_amount, so2_molar_volume_l
 from monitor.chemistry.substances import ACID_EQUIVALENTS, MOLAR_MASS_G_PER_MOL, SALTS, sulfur_iv_mol
 from monitor.chemistry.trajectory import build_trajectory
-from monitor.terms import AcidOnSulfurTerms, BenchTerms, BurnerTerms, DripTerms, RunTerms, ScrubberTerms
+from monitor.terms import (
+    AcidOnSulfurTerms,
+    BenchTerms,
+    BurnerTerms,
+    DripTerms,
+    LearnedTerms,
+    Measured,
+    RunTerms,
+    ScrubberTerms,
+)
 
 COVERAGE_FACTOR = 2.0  # JCGM 100:2008, 6.3: about 95 %
 
@@ -80,11 +90,11 @@ def plan(run: RunTerms, bench: BenchTerms | None) -> Plan:
     need = run.receiver.need_mol if run.receiver is not None else None
     charge = run.charge
     if isinstance(charge, DripTerms):
-        amounts = _drip(charge, need, bench)
+        amounts = _drip(charge, need, bench, run.learned)
     elif isinstance(charge, AcidOnSulfurTerms):
-        amounts = _acid_on_sulfur(charge)
+        amounts = _of_equation(_acid_on_sulfur(charge), run)
     else:
-        amounts = _burner(charge)
+        amounts = _of_equation(_burner(charge), run)
     capacity = scrubber_capacity_mol(run.scrubber) if run.scrubber is not None else None
     worst_ppm = ppm_of_amount(amounts.most_so2_mol, bench.room.volume_m3) if bench is not None else None
     delivered = amounts.delivered_mol
@@ -145,13 +155,18 @@ def most_so2_mol(charge: DripTerms | AcidOnSulfurTerms | BurnerTerms) -> float:
     return min(3.0 * sulfur, 1.5 * charge.acid_mol_per_l.value * charge.acid_volume_ml / 1000.0)
 
 
-def _drip(charge: DripTerms, need_mol: float | None, bench: BenchTerms | None) -> _Amounts:
+def _drip(
+    charge: DripTerms, need_mol: float | None, bench: BenchTerms | None, learned: LearnedTerms | None
+) -> _Amounts:
     course = build_trajectory(charge)
     sulfur = sulfur_iv_mol(charge.salt, charge.salt_mass_g.value, charge.salt_purity.value)
     acid_mol = charge.acid_mol_per_l.value * charge.acid_volume_ml / 1000.0
     salt = SALTS[charge.salt]
     excess = acid_mol * ACID_EQUIVALENTS[charge.acid] / (sulfur * salt.protons_to_so2) - 1.0
     state = course.at(charge.acid_volume_ml)
+    share = Measured(1.0) if learned is None else learned.yield_share
+    delivered = min(share.value * state.delivered_mol, sulfur)
+    held = min(state.held_mol, sulfur - delivered)
     drop_relative_u = 0.0 if bench is None else bench.drops.volume_ul.u / bench.drops.volume_ul.value
     return _Amounts(
         most_so2_mol=sulfur,
@@ -161,11 +176,14 @@ def _drip(charge: DripTerms, need_mol: float | None, bench: BenchTerms | None) -
         acid_mass_percent=charge.acid_mass_fraction.value * 100.0,
         limiting="salt" if excess >= 0.0 else "acid",
         acid_excess=excess,
-        generated_mol=state.generated_mol,
-        held_mol=state.held_mol,
-        delivered_mol=state.delivered_mol,
-        delivered_u_mol=course.uncertainty(charge.acid_volume_ml, drop_relative_u).delivered_mol,
-        acid_volume_for_need_ml=None if need_mol is None else course.acid_ml_for_delivered(need_mol),
+        generated_mol=held + delivered,
+        held_mol=held,
+        delivered_mol=delivered,
+        delivered_u_mol=hypot(
+            share.value * course.uncertainty(charge.acid_volume_ml, drop_relative_u).delivered_mol,
+            share.u * state.delivered_mol,
+        ),
+        acid_volume_for_need_ml=None if need_mol is None else course.acid_ml_for_delivered(need_mol / share.value),
         liquor_ml=charge.water_ml + charge.acid_volume_ml + sulfur * salt.volume_ml_per_sulfur_iv,
     )
 
@@ -184,6 +202,16 @@ def _acid_on_sulfur(charge: AcidOnSulfurTerms) -> _Amounts:
         acid_excess=excess,
         liquor_ml=charge.acid_volume_ml,
     )
+
+
+def _of_equation(amounts: _Amounts, run: RunTerms) -> _Amounts:
+    """What goes over on a route whose yield is known only from past runs: their share of what the equation gives."""
+    if run.learned is None or isinstance(run.charge, DripTerms):
+        return amounts
+    share, most = run.learned.yield_share, amounts.most_so2_mol
+    sulfur = run.charge.sulfur_mass_g
+    u_mol = most * hypot(share.u, share.value * sulfur.u / sulfur.value)
+    return replace(amounts, delivered_mol=min(share.value * most, most), delivered_u_mol=u_mol)
 
 
 def _burner(charge: BurnerTerms) -> _Amounts:

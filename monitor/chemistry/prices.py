@@ -8,18 +8,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from monitor.chemistry.acids import mol_per_l_from_mass_fraction
 from monitor.chemistry.substances import ACID_EQUIVALENTS, MOLAR_MASS_G_PER_MOL, SALTS
-from monitor.terms import Acid, Salt
+from monitor.terms import Acid, AcidOnSulfurTerms, BurnerTerms, DripTerms, PriceTerms, Salt
 
+Charge = DripTerms | AcidOnSulfurTerms | BurnerTerms
 
-@dataclass(frozen=True, slots=True)
-class Prices:
-    """Prices in any one currency, None where not given: solids a kilogram, acids a litre."""
-
-    salt_per_kg: float | None = None
-    acid_per_l: float | None = None
-    sulfuric_per_l: float | None = None
-    sulfur_per_kg: float | None = None
+# What stands on a shelf, for the routes that a run does not take; common practice, no source.
+SHELF_SALT: Salt = "Na2S2O5"
+SHELF_PURITY = 0.97
+SHELF_HCL_FRACTION = 0.30
+SHELF_H2SO4_FRACTION = 0.96
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +30,7 @@ class RouteCost:
 
 
 def route_costs(
-    prices: Prices, salt: Salt, purity: float, acid: Acid, acid_mol_per_l: float, sulfuric_mol_per_l: float
+    prices: PriceTerms, salt: Salt, purity: float, acid: Acid, acid_mol_per_l: float, sulfuric_mol_per_l: float
 ) -> tuple[RouteCost, ...]:
     """The routes whose prices are all given, the dearest first. `purity` is a mass fraction."""
     found = []
@@ -48,3 +47,35 @@ def route_costs(
             found.append(RouteCost("acid-on-sulfur", cost))
         found.append(RouteCost("burner", sulfur_kg * prices.sulfur_per_kg))
     return tuple(sorted(found, key=lambda one: -one.cost_per_mol))
+
+
+def charge_costs(prices: PriceTerms, charge: Charge) -> tuple[RouteCost, ...]:
+    """The routes at these prices, the dearest first: a run's own salt and acids, and for the others the shelf's."""
+    sulfuric_mol_per_l, _ = _sulfuric(charge)
+    if isinstance(charge, DripTerms):
+        salt, purity, acid = charge.salt, charge.salt_purity.value, charge.acid
+        return route_costs(prices, salt, purity, acid, charge.acid_mol_per_l.value, sulfuric_mol_per_l)
+    acid_mol_per_l = mol_per_l_from_mass_fraction("HCl", SHELF_HCL_FRACTION)
+    return route_costs(prices, SHELF_SALT, SHELF_PURITY, "HCl", acid_mol_per_l, sulfuric_mol_per_l)
+
+
+def _sulfuric(charge: Charge) -> tuple[float, float]:
+    """The hot route's acid, mol/L and mass fraction."""
+    if isinstance(charge, AcidOnSulfurTerms):
+        return charge.acid_mol_per_l.value, charge.acid_mass_fraction.value
+    return mol_per_l_from_mass_fraction("H2SO4", SHELF_H2SO4_FRACTION), SHELF_H2SO4_FRACTION
+
+
+def sulfuric_kg_per_l(charge: Charge) -> float:
+    """Density of the hot route's acid, kg/L."""
+    mol_per_l, fraction = _sulfuric(charge)
+    return mol_per_l * MOLAR_MASS_G_PER_MOL["H2SO4"] / 1000.0 / fraction
+
+
+def dripped_kg_per_l(charge: Charge) -> float:
+    """Density of the drip route's acid, kg/L."""
+    if isinstance(charge, DripTerms):
+        grams_per_l = charge.acid_mol_per_l.value * MOLAR_MASS_G_PER_MOL[charge.acid]
+        return grams_per_l / 1000.0 / charge.acid_mass_fraction.value
+    grams_per_l = mol_per_l_from_mass_fraction("HCl", SHELF_HCL_FRACTION) * MOLAR_MASS_G_PER_MOL["HCl"]
+    return grams_per_l / 1000.0 / SHELF_HCL_FRACTION

@@ -22,13 +22,13 @@ from monitor.chemistry.other_routes import (
 )
 from monitor.chemistry.outlook import Outlook, highest_rate_per_min, outlook, warm_freed_mol
 from monitor.chemistry.planning import Plan, plan
-from monitor.chemistry.prices import Prices, route_costs
+from monitor.chemistry.prices import route_costs
 from monitor.chemistry.residue import residue_base_mol
 from monitor.chemistry.trajectory import build_trajectory
 from monitor.errors import PlanError
 from monitor.rig.plant import Plant
 from monitor.rig.reality import Reality
-from monitor.terms import AcidOnSulfurTerms, BurnerTerms, DripTerms, Measured, ReceiverTerms
+from monitor.terms import AcidOnSulfurTerms, BurnerTerms, DripTerms, Measured, PriceTerms, ReceiverTerms
 from tests.chemistry.charges import drip
 from tests.chemistry.test_planning import BENCH, BURNER_RUN, HOT_RUN, selenium_run
 
@@ -220,13 +220,13 @@ def test_the_coil_against_an_integration_along_it() -> None:
 
 def test_routes_by_ones_own_prices() -> None:
     """A mole: 98.0 g of 97 % metabisulfite and 105.8 mL of 30 % HCl; 10.7 g S and 37.1 mL of 96 %; 32.06 g S."""
-    found = route_costs(Prices(10.0, 8.0, 20.0, 5.0), "Na2S2O5", 0.97, "HCl", 9.456, 17.966)
+    found = route_costs(PriceTerms(10.0, 8.0, 20.0, 5.0), "Na2S2O5", 0.97, "HCl", 9.456, 17.966)
     costs = {one.route: one.cost_per_mol for one in found}
     assert costs["acid-drip"] == pytest.approx(0.09799 * 10.0 + 0.10575 * 8.0, rel=1e-3)
     assert costs["acid-on-sulfur"] == pytest.approx(0.010687 * 5.0 + 0.037107 * 20.0, rel=1e-3)
     assert costs["burner"] == pytest.approx(0.03206 * 5.0, rel=1e-3)
     assert [one.route for one in found] == ["acid-drip", "acid-on-sulfur", "burner"]
-    assert route_costs(Prices(), "Na2S2O5", 0.97, "HCl", 9.456, 17.966) == ()
+    assert route_costs(PriceTerms(), "Na2S2O5", 0.97, "HCl", 9.456, 17.966) == ()
 
 
 def test_the_other_routes_have_their_own_outlook() -> None:

@@ -44,12 +44,19 @@ def test_a_plan_is_saved_and_opened_again(browser: Browser, server: Server, tmp_
     page.get_by_role("button", name="Work it out").click()
     headline = page.locator(".plan-head")
     expect(headline).to_contain_text("enough", timeout=PATIENCE_MS)
+    page.get_by_label("Drip rate").fill("45 / minute")
+    page.get_by_label("Price of the salt").fill("12 EUR/kg")
+    page.get_by_label("of the acid").fill("6.50 EUR/L")
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.get_by_text("EUR for what is wanted")).to_be_visible(timeout=PATIENCE_MS)
     said = headline.inner_text()
     with page.expect_download() as saving:
         page.get_by_role("button", name="Save run.toml").click()
     saving.value.save_as(tmp_path / "run.toml")
-    run, _ = load_run(tmp_path / "run.toml")
+    run, text = load_run(tmp_path / "run.toml")
     assert run.receiver is not None
+    assert run.plan.drip_rate_per_min == pytest.approx(45.0)
+    assert run.prices.currency == "EUR"
     (tmp_path / "bench.toml").write_text(BENCH_TOML, encoding="utf-8")
     again = plan_page(browser, server)
     again.get_by_text("Open a run file, or another").click()
@@ -57,6 +64,14 @@ def test_a_plan_is_saved_and_opened_again(browser: Browser, server: Server, tmp_
     chosen.nth(0).set_input_files(tmp_path / "run.toml")
     expect(again.locator(".plan-head")).to_contain_text("enough", timeout=PATIENCE_MS)
     assert again.locator(".plan-head").inner_text() == said
+    expect(again.get_by_label("Drip rate")).to_have_value("45 / minute", timeout=PATIENCE_MS)
+    expect(again.get_by_label("Price of the salt")).to_have_value("12 EUR/kg")
+    again.get_by_role("button", name="Work it out").click()  # the same is worked out from the form that it filled
+    expect(again.get_by_text("To be weighed out and measured")).to_be_visible(timeout=PATIENCE_MS)
+    with again.expect_download() as saving:
+        again.get_by_role("button", name="Save run.toml").click()
+    saving.value.save_as(tmp_path / "again.toml")
+    assert (tmp_path / "again.toml").read_text("utf-8") == text
     chosen.nth(1).set_input_files(tmp_path / "bench.toml")
     expect(again.get_by_text("All of it in the room at once")).to_be_visible(timeout=PATIENCE_MS)
 
@@ -70,8 +85,8 @@ def test_the_keyboard_is_enough_and_a_telephone_is_wide_enough(browser: Browser,
         if field.evaluate("e => e === document.activeElement"):
             break
     page.keyboard.press("Control+A")
-    page.keyboard.type("6")
-    for _ in range(40):
+    page.keyboard.type("6 g")
+    for _ in range(60):
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.innerText") == "Work it out":
             break
@@ -83,7 +98,7 @@ def test_the_keyboard_is_enough_and_a_telephone_is_wide_enough(browser: Browser,
     assert wide == 0
     faint = [found for found in page.evaluate(CONTRASTS) if found[0] < LEAST_CONTRAST]
     assert faint == []
-    page.get_by_label("How much").fill("0")
+    page.get_by_label("How much").fill("0 L")
     page.get_by_label("How much").press("Enter")
     expect(page.get_by_role("alert").filter(has_text="This cannot be planned")).to_be_visible(timeout=PATIENCE_MS)
 

@@ -63,6 +63,48 @@ def test_a_refusal_is_a_sentence() -> None:
         planning.work_out(Want("0 L SO2"), None)
 
 
+def test_the_form_holds_what_a_file_says() -> None:
+    """A file worked out here fills the form, and the form gives the file again: saved and opened unchanged."""
+    fields = planning.FIELDS | {
+        "amount": "1.5 kg",
+        "what": "water",
+        "salt": "NaHSO3",
+        "purity": "95 +/- 2 %",
+        "acid": "H2SO4",
+        "strength": "9.5 mol/L",
+        "rate": "45 / minute",
+        "warm": "55 degC",
+        "price_salt": "12 EUR/kg",
+        "price_acid": "6.50 EUR/L",
+    }
+    text = planning.work_out(planning.want_from(fields, None, None), None).text
+    opened = planning.opened_want(text)
+    assert opened is not None
+    again = planning.fields_of(opened)
+    assert again == fields | {"flask": again["flask"]}  # one was suggested, and stands in the file
+    assert planning.work_out(planning.want_from(again, opened, opened.learned), None).text == text
+    shown = planning.sheet_of(text, BENCH_TOML)
+    assert ("drops a minute", "45") in dict(shown.sections)["How it goes"]
+    (cost,) = dict(shown.sections)["Cost of a mole of SO2, by your prices and the equations"]
+    assert cost[0] == "acid-drip"
+    assert "EUR for what is wanted" in cost[1]
+
+
+def test_what_the_form_does_not_ask_for_stays_as_it_was_opened() -> None:
+    """Title, meter and pressure of the opened file come through; on another route its meter does not."""
+    bubbles = RUN_TOML.replace('meter = "drops"', 'meter = "bubbles"\nbubble_volume = "1.5 +/- 0.03 mL"')
+    opened = planning.opened_want(bubbles)
+    assert opened is not None
+    fields = planning.fields_of(opened)
+    found = planning.want_from(fields, opened, None)
+    assert (found.title, found.kept["bubble_volume"]) == (opened.title, "1.5 +/- 0.03 mL")
+    assert 'meter = "bubbles"' in planning.work_out(found, None).text
+    burner = planning.want_from(fields | {"route": "burner", "amount": "6 g"}, opened, None)
+    assert (burner.kept, burner.title) == ({}, "")
+    no_need = bubbles[: bubbles.index("[receiver]")]
+    assert planning.opened_want(no_need) is None
+
+
 def test_the_form_works_out_and_refuses(monkeypatch: pytest.MonkeyPatch) -> None:
     """The button gives a plan; nothing wanted, or too small a flask, gives a sentence and leaves no old plan."""
     monkeypatch.delenv("SO2BENCH_LOG", raising=False)
@@ -73,8 +115,7 @@ def test_the_form_works_out_and_refuses(monkeypatch: pytest.MonkeyPatch) -> None
     said = " ".join(str(one.proto.body) for one in app.get("html"))
     assert "enough" in said
     assert "Cautions, worst first" in said
-    flask = next(one for one in app.number_input if one.label.startswith("Flask"))
-    flask.set_value(50.0)
+    app.text_input(key="flask").set_value("50 mL")
     app.button[0].click().run()
     said = " ".join(str(one.proto.body) for one in app.get("html"))
     assert "This cannot be planned" in said
