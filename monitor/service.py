@@ -12,6 +12,7 @@ import queue
 import sys
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Coroutine
 from pathlib import Path
 from typing import Any
@@ -26,6 +27,7 @@ from monitor.edges.inbox import STALE_S, Inbox
 from monitor.edges.logreader import LogReader
 from monitor.edges.mqtt import Mqtt
 from monitor.edges.mqtt_broker import Broker
+from monitor.edges.mqtt_requests import Ask
 from monitor.edges.notify import Notify
 from monitor.edges.port import Port
 from monitor.errors import LogError, PortError, RefusalError
@@ -35,6 +37,8 @@ READ_S = 0.1  # the longest wait for bytes; time passes in the bench at least th
 REOPEN_S = 0.5  # between tries to open a line that is gone
 INBOX_S = 0.2
 REQUESTS_MAX = 200  # waiting for the bench; more are refused, since nobody asks so much so fast
+SHELL_MAX = 50  # more beside these for the shell's own word, which must not be lost for people's requests
+TURNED_AWAY_MAX = 200  # of those that found no room, so many are answered one by one; the rest are counted
 AWAY_MAX_S = 3 * 86_400.0  # all time away passes in the run; a clock set wrong by years must not be waited through
 MISSED_PIECE_S = 60.0
 RUN_ENDED = "The run was ended by a person."
@@ -137,11 +141,13 @@ class Service:
                 and cannot be sent.
         """
         self._run, self._opener = run, opener
-        self._mqtt = None if broker is None else Mqtt(run.bench.bench.name, broker, self._broker_trouble)
+        self._mqtt = None if broker is None else self._broker_outlet(run.bench.bench, broker)
         self._bench, self._clock = run.bench, run.clock
         self._port = port
         self._needs_check = needs_check
-        self._requests: queue.Queue[Request] = queue.Queue(REQUESTS_MAX)
+        self._requests: queue.Queue[Request] = queue.Queue(REQUESTS_MAX + SHELL_MAX)
+        self._turned_away: deque[str] = deque(maxlen=TURNED_AWAY_MAX)
+        self._turned_away_all = self._turned_away_told = 0
         self._log = runlog.LogWriter(run.path, self._log_trouble)
         try:
             self._inbox = Inbox(run.path)
@@ -158,6 +164,10 @@ class Service:
         self._stop = threading.Event()
         self._said = ""  # the newest word about the port, so that each is said once
         self._next_open_s = 0.0
+
+    def _broker_outlet(self, bench: BenchTerms, broker: Broker) -> Mqtt:
+        allowed = bench.mqtt is not None and bench.mqtt.acknowledge
+        return Mqtt(bench.name, broker, self._broker_trouble, on_ask=self._admit_from_afar if allowed else None)
 
     def _messages(self) -> Notify | None:
         bench = self._bench.bench
@@ -222,7 +232,12 @@ class Service:
             request = make_request(kind, who, args, request_id)
         except BadRequestError as why:
             request = make_request("refuse", "so2bench", {"text": str(why)[:500]}, request_id)
-        self.ask(request)
+        if self._requests.qsize() >= REQUESTS_MAX or not self.ask(request):
+            self._turned_away.append(request_id)
+            self._turned_away_all += 1
+
+    def _admit_from_afar(self, ask: Ask) -> None:
+        self._admit(ask.request_id, ask.asked_utc_s, ask.kind, ask.who, ask.args)
 
     def _log_trouble(self, failing: bool, text: str) -> None:
         self.ask(make_request("log", "so2bench", {"failing": failing, "text": text[:500]}))
@@ -256,6 +271,7 @@ class Service:
                 self._dispatch(bench.receive(data, at) if data else bench.tick(at))
                 while not self._requests.empty():
                     self._dispatch(bench.command(self._requests.get_nowait(), clock.now()))
+                self._refuse_the_turned_away()
             if not bench.stopped:
                 self._tell("permit", on=False)
                 self._tell("note", text="watching ended; the run is still open")
@@ -268,6 +284,19 @@ class Service:
         while not self._stop.is_set() and self._clock.now().mono_s - self._bench.now.mono_s > MISSED_PIECE_S:
             at = self._bench.now
             self._dispatch(self._bench.tick(Instant(at.mono_s + MISSED_PIECE_S, at.utc_s + MISSED_PIECE_S)))
+
+    def _refuse_the_turned_away(self) -> None:
+        """Answer the requests that found no room, now that there is some."""
+        turned_away = self._turned_away_all  # before those that may come meanwhile
+        while self._turned_away:
+            text = f"{REQUESTS_MAX} requests were waiting already: ask again"
+            request = make_request("refuse", "so2bench", {"text": text}, self._turned_away.popleft())
+            self._dispatch(self._bench.command(request, self._clock.now()))
+            self._turned_away_told += 1
+        unanswered = turned_away - self._turned_away_told
+        if unanswered > 0:
+            self._turned_away_told += unanswered
+            self._tell("note", text=f"{unanswered} more requests found no room and were not carried out")
 
     def _tell(self, kind: str, **args: object) -> None:
         self._dispatch(self._bench.command(make_request(kind, "so2bench", args), self._clock.now()))

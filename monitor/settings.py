@@ -235,6 +235,13 @@ class _Table:
             return ""
         return raw
 
+    def switch(self, key: str, *, default: bool) -> bool:
+        raw = self.raw(key, default)
+        if not isinstance(raw, bool):
+            self.say(key, repr(raw)[:60], "true or false")
+            return default
+        return raw
+
     def choice(self, key: str, options: tuple[str, ...], default: str | None = None) -> str:
         wanted = "one of " + ", ".join(options)
         raw = self.raw(key, default, wanted)
@@ -389,6 +396,7 @@ def bench_from(data: dict[str, Any], file: str) -> BenchTerms:
             if t.has("password_env")
             else None,
             t.text("ca_file", r".{1,400}", "the path of a PEM file") if t.has("ca_file") else None,
+            t.switch("acknowledge", default=False),
         )
         if re.match(r"mqtts?://[^/@]*:[^/@]*@", mqtt.url):
             t.say("url", "a password in it", "the password in the environment variable that password_env names")

@@ -96,6 +96,7 @@ class MqttTerms:
     url: str
     password_env: str | None = None
     ca_file: str | None = None  # PEM file of the authority that signed the broker's certificate
+    acknowledge: bool = False  # whether alarms may be acknowledged by a message through the broker
 
 
 Told = Literal["high", "medium", "low"]  # the lowest priority of alarms that people are told of

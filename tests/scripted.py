@@ -12,6 +12,7 @@ from typing import Self
 
 from monitor.core.events import Event
 from monitor.edges import inbox
+from monitor.edges.mqtt_broker import Broker
 from monitor.service import Run, Service
 from monitor.settings import bench_from, parse_toml, run_from
 from monitor.terms import BenchTerms, RunTerms
@@ -64,11 +65,11 @@ def terms() -> tuple[BenchTerms, str, RunTerms, str]:
 class Watched:
     """A context manager: the service watches the run on that line inside it, and has ended after it."""
 
-    def __init__(self, run: Run, port: ScriptedPort) -> None:
+    def __init__(self, run: Run, port: ScriptedPort, broker: Broker | None = None) -> None:
         self.run, self.port = run, port
         self.events: list[Event] = []
         self.lengths: list[int] = []  # of the lists of events, as the service gave them
-        self.service = Service(run, lambda: port, (self._hear,), port)
+        self.service = Service(run, lambda: port, (self._hear,), port, broker)
         self._failures: list[BaseException] = []
         self._thread = threading.Thread(target=self._live, name="watched")
 

@@ -75,6 +75,7 @@ def test_every_key_of_the_bench() -> None:
     """The bench file as it is described gives these values, each in the unit of its name."""
     full = bench_document()
     full["mqtt"] = {"url": "mqtts://bench@broker.lab:8883", "password_env": "SECRET", "ca_file": "/etc/ca.pem"}
+    full["mqtt"]["acknowledge"] = True
     full["notify"] = {"urls_env": "URLS", "lowest": "high", "repeat": "2 minute"}
     assert bench_from(full, "bench.toml") == BenchTerms(
         name="hood-2",
@@ -84,7 +85,7 @@ def test_every_key_of_the_bench() -> None:
         gas=GasTerms(8410.0, 0.00412, 20.0, 0.05, 30.0, 0.05, date(2026, 11, 20), date(2026, 11, 24)),
         room=RoomTerms(60.0, 600.0),
         limits=LimitTerms(2.0, 5.0, 0.25, 2.0, 320.0, 340.0, 90.0, 60.0),
-        mqtt=MqttTerms("mqtts://bench@broker.lab:8883", "SECRET", "/etc/ca.pem"),
+        mqtt=MqttTerms("mqtts://bench@broker.lab:8883", "SECRET", "/etc/ca.pem", acknowledge=True),
         notify=NotifyTerms("URLS", "high", 120.0),
     )
 
@@ -424,6 +425,7 @@ BENCH_KEYS: list[tuple[str, object, object]] = [
     ("limits.gas_fast", "0.5 L", "0 L/minute"),
     ("mqtt.url", 5, "http://broker"),
     ("mqtt.password_env", 5, "my secret"),
+    ("mqtt.acknowledge", 1, "yes"),
     ("notify.urls_env", 5, "https://hooks.example/x"),
     ("notify.lowest", 5, "loud"),
     ("notify.repeat", "5 ppm", "1 s"),

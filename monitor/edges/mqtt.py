@@ -4,8 +4,7 @@ Promise: nothing a broker or a network does can hold up the bench or end the run
 at least once for as long as this program lives; a state that comes too late is left out and counted. Whoever
 listens is told when nobody watches any more: by the goodbye, by the last will, or because the message expires.
 
-To take requests from a broker later, `Connection.listen` is the place: subscribe there, and hand what arrives to a
-callback as the inbox does.
+Where the bench allows it, requests come in on the same connection; `mqtt_requests.py` judges them.
 """
 
 from __future__ import annotations
@@ -15,14 +14,16 @@ import contextlib
 import random
 import secrets
 import time
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from monitor.core.events import Event, StandingAlarm
 from monitor.edges.mqtt_broker import Broker
 from monitor.edges.mqtt_link import BrokerError, Connection, connect
-from monitor.edges.mqtt_outbox import Heard, Outbox
+from monitor.edges.mqtt_outbox import ANSWERS_MAX, Heard, Outbox
 from monitor.edges.mqtt_payloads import Voice
+from monitor.edges.mqtt_requests import Answer, Arrived, Ask, Desk
 
 LOOK_S = 1.0  # how often to look whether the bench still speaks
 FAREWELL_S = 2.0  # for what is left to say at the end; what is not out by then stays unsaid, the record has it
@@ -54,15 +55,26 @@ class Mqtt:
 
     `on_trouble(failing, text)` is called in the event loop: with True for each new reason since the broker was last
     in order, and with False when it is in order first or again, and everything that waited has been delivered.
+    `on_ask` is called there with each request that may be put before the run, which answers it by an event; without
+    it none is taken in.
     """
 
     def __init__(
-        self, bench: str, broker: Broker, on_trouble: Callable[[bool, str], None], pace: Pace | None = None
+        self,
+        bench: str,
+        broker: Broker,
+        on_trouble: Callable[[bool, str], None],
+        pace: Pace | None = None,
+        on_ask: Callable[[Ask], None] | None = None,
     ) -> None:
         self._broker, self._on_trouble, self._pace = broker, on_trouble, pace or Pace()
+        self._on_ask = on_ask
         self._name = f"so2bench-{bench}"  # one a bench: an older connection, dead or doubled, is thrown out
-        self._voice = Voice(bench, secrets.token_hex(4))
-        self._outbox = Outbox()
+        session = secrets.token_hex(4)
+        self._voice, self._desk = Voice(bench, session), Desk(session)
+        self._at_once: deque[Answer] = deque(maxlen=ANSWERS_MAX)  # no word of the run's; when full, the oldest goes
+        self._deaf: str | None = None  # why requests do not come in on this connection
+        self._outbox = Outbox(self._desk.before)
         self._loop: asyncio.AbstractEventLoop | None = None
         self._news = asyncio.Event()
         self._told: set[str] = set()  # sentences of the present trouble
@@ -102,7 +114,7 @@ class Mqtt:
             raise
 
     async def _talk(self, connection: Connection) -> None:
-        listening = asyncio.create_task(connection.listen(), name="mqtt listen")
+        listening = asyncio.create_task(self._listen(connection), name="mqtt listen")
         sending = asyncio.create_task(self._send(connection), name="mqtt send")
         try:
             done, _ = await asyncio.wait({listening, sending}, return_when=asyncio.FIRST_COMPLETED)
@@ -112,6 +124,30 @@ class Mqtt:
             await asyncio.gather(listening, sending, return_exceptions=True)
         # If both are done, the listener knows better why.
         (listening if listening in done else sending).result()
+
+    async def _listen(self, connection: Connection) -> None:
+        self._deaf = None
+        if self._on_ask is not None:
+            self._deaf = await connection.subscribe(self._voice.ask_topic, self._take)
+            if self._deaf is not None:
+                self._trouble(self._deaf)
+        await connection.listen()
+
+    def _take(self, arrived: Arrived) -> None:
+        """Have the desk judge what came; the run answers later."""
+        got = self._desk.take(arrived, time.monotonic())
+        if isinstance(got, Ask) and self._on_ask is not None:
+            self._on_ask(got)
+        elif isinstance(got, Answer):
+            self._at_once.append(got)
+            self._news.set()
+
+    def _answer(self) -> Answer | None:
+        """The next answer to send."""
+        said = self._outbox.take_answer()
+        if said is not None:
+            return self._desk.answered(said.request_id, said.accepted, said.text)
+        return self._at_once.popleft() if self._at_once else None
 
     async def _send(self, connection: Connection) -> None:
         said = _Said()
@@ -126,7 +162,7 @@ class Mqtt:
                     await self._news.wait()
 
     async def _send_some(self, connection: Connection, said: _Said) -> bool:
-        """Send one alarm change, what has changed of the retained messages, and one state; False when all is out.
+        """Send one alarm change, what has changed of the retained messages, an answer, a state; False if all is out.
 
         One message with QoS 1 is under way at a time: only that keeps them in order (MQTT 5, section 4.6).
         """
@@ -137,10 +173,14 @@ class Mqtt:
         heard = self._outbox.heard
         if heard is not None:
             await self._renew(connection, said, heard)
+        answer = self._answer()
+        if answer is not None:
+            await connection.publish(self._voice.answer(answer))
         state = self._outbox.take_state()
         if state is not None:
-            await connection.publish(self._voice.state(state.overview, state.number, state.dropped))
-        return alarm is not None or state is not None
+            requests = self._desk.tally if self._on_ask is not None else None
+            await connection.publish(self._voice.state(state.overview, state.number, state.dropped, requests))
+        return not (alarm is None and answer is None and state is None)
 
     async def _renew(self, connection: Connection, said: _Said, heard: Heard) -> None:
         """Say whether the bench is watched, and which alarms stand: when it changes, and every `renew_s`."""
@@ -174,7 +214,7 @@ class Mqtt:
             self._on_trouble(True, text)
 
     def _recovered(self) -> None:
-        if self._in_order:
+        if self._in_order or self._deaf is not None:
             return
         self._in_order = True
         text = f"connected to the broker at {self._broker.at}"

@@ -11,19 +11,22 @@ import asyncio
 import logging
 import socket
 import ssl
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from typing import Any
 
 import aiomqtt
+from paho.mqtt.client import MQTTMessage
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from monitor.edges.mqtt_broker import PORTS, Broker
 from monitor.edges.mqtt_payloads import Message
+from monitor.edges.mqtt_requests import Arrived
 
-INCOMING_MAX = 100  # nothing is subscribed to yet; more than this would be dropped
+INCOMING_MAX_BYTES = 4096  # of a packet: the broker must keep longer ones to itself (MQTT 5, 3.1.2.11.4)
 # MQTT 5, 3.2.2.2 and 3.14.2.1
 _NO_MQTT_5, _TAKEN_OVER, _WITH_WILL = (0x01, 0x84), 0x8E, "Disconnect with will message"
 _NOT_LET_IN = (0x86, 0x87, 0x8A, 0x8C)  # bad user name or password, not authorized, banned, bad method
@@ -37,9 +40,18 @@ class BrokerError(Exception):
 
 
 class _Client(aiomqtt.Client):
-    """The library's client, with two gaps closed: it ignores refusals of a message, and leaks half-open ones."""
+    """The library's client, with three gaps closed.
+
+    It ignores refusals of a message, leaks half-open connections, and takes in a message more slowly than they come.
+    """
 
     refusal: str | None = None  # why the newest message was refused
+    heard: Callable[[Arrived], None] | None = None  # what arrives goes here at once: nothing piles up
+
+    def _on_message(self, client: Any, userdata: Any, message: MQTTMessage) -> None:  # noqa: ARG002 - the library's
+        if self.heard is not None:
+            expiry_s = getattr(message.properties, "MessageExpiryInterval", None)
+            self.heard(Arrived(bytes(message.payload), message.retain, expiry_s))
 
     def _on_publish(
         self, client: Any, userdata: Any, mid: int, reason_code: ReasonCode, properties: Properties
@@ -88,6 +100,27 @@ class Connection:
                 f"{_who(self._broker)} needs the right to write there"
             )
 
+    async def subscribe(self, topic: str, heard: Callable[[Arrived], None]) -> str | None:
+        """Hand over what comes on a topic from now on; gives the sentence when the broker will not have it.
+
+        Raises:
+            BrokerError: no answer.
+        """
+        # What is kept there already is not wanted, and what is sent to be kept shall be seen to be so.
+        wanted = SubscribeOptions(qos=1, retainAsPublished=True, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND)
+        self._client.heard = heard
+        try:
+            codes = await self._client.subscribe(topic, options=wanted)
+        except (aiomqtt.MqttError, OSError) as why:
+            raise BrokerError(lost_words(self._broker, why)) from None
+        refused = [str(code) for code in codes if isinstance(code, ReasonCode) and code.is_failure]
+        if not refused:
+            return None
+        return (
+            f"the broker at {self._broker.at} refuses requests on {topic} ({refused[0]}): "
+            f"{_who(self._broker)} needs the right to read there"
+        )
+
     async def listen(self) -> None:
         """Wait for the connection to break; without a listener that is noticed only when something is sent.
 
@@ -121,6 +154,8 @@ async def connect(
     Raises:
         BrokerError: it cannot be opened.
     """
+    limits = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+    limits.MaximumPacketSize = INCOMING_MAX_BYTES
     client = _Client(
         broker.host,
         broker.port,
@@ -135,7 +170,7 @@ async def connect(
         ),
         keepalive=keepalive_s,
         timeout=answer_s,
-        max_queued_incoming_messages=INCOMING_MAX,
+        properties=limits,
         logger=_log,
     )
     try:

@@ -2,7 +2,8 @@
 
 Promise: putting in never waits for a network or a disk, whatever the broker does. Alarm changes are numbered when
 they come, kept in order, and leave only when the broker has them; when there is no room left, the oldest goes and
-is counted, and the numbers show the gap before the next one that arrives. Of the states only the newest are kept.
+is counted, and the numbers show the gap before the next one that arrives. Of the states only the newest are kept,
+and so of the answers to requests.
 """
 
 from __future__ import annotations
@@ -11,10 +12,11 @@ import threading
 from collections import deque
 from typing import NamedTuple
 
-from monitor.core.events import AlarmChanged, Event, Overview
+from monitor.core.events import AlarmChanged, Answered, Event, Overview
 
 ALARMS_MAX = 10_000  # a flood of one a second for nearly three hours; when full, the oldest is dropped and counted
 STATES_MAX = 5  # seconds, as long as one answer may take; when full, the oldest is dropped and counted
+ANSWERS_MAX = 100  # more than may be asked in their short life; when full, the oldest is dropped: ask again
 
 
 class WaitingAlarm(NamedTuple):
@@ -41,13 +43,15 @@ class Heard(NamedTuple):
 
 
 class Outbox:
-    """Room for `alarms_max` alarm changes and `states_max` states."""
+    """Room for `alarms_max` alarm changes and `states_max` states; answers to requests that begin with `ours`."""
 
-    def __init__(self, alarms_max: int = ALARMS_MAX, states_max: int = STATES_MAX) -> None:
+    def __init__(self, ours: str = "mqtt-", alarms_max: int = ALARMS_MAX, states_max: int = STATES_MAX) -> None:
+        self._ours = ours
         self._alarms_max, self._states_max = alarms_max, states_max
         self._lock = threading.Lock()  # held for a few steps in memory, never over anything that can wait
         self._alarms: deque[WaitingAlarm] = deque()
         self._states: deque[WaitingState] = deque()
+        self._answers: deque[Answered] = deque(maxlen=ANSWERS_MAX)
         self._seq = self._number = 0
         self._dropped = self._lost = 0
         self._heard: Heard | None = None
@@ -60,6 +64,8 @@ class Outbox:
                 self._put_alarm(e)
             elif isinstance(e, Overview):
                 self._put_state(e, now_s)
+            elif isinstance(e, Answered) and e.request_id.startswith(self._ours):
+                self._answers.append(e)
             else:
                 continue
             found = True
@@ -97,6 +103,13 @@ class Outbox:
         """The oldest state that waits; it is not kept."""
         with self._lock:
             return self._states.popleft()._replace(dropped=self._dropped) if self._states else None
+
+    def take_answer(self) -> Answered | None:
+        """The oldest of the run's answers that waits; it is not kept."""
+        try:
+            return self._answers.popleft()
+        except IndexError:
+            return None
 
     @property
     def heard(self) -> Heard | None:

@@ -8,10 +8,12 @@ ones that say that nobody watches. It knows nothing of connections.
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import Any, NamedTuple
 
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import AlarmChanged, Overview
+from monitor.edges.mqtt_requests import EXPIRY_MAX_S, Answer, Tally
 
 VERSION = 1  # of the payloads; goes up when a key goes away or changes its meaning, not when one is added
 ROOT = "so2bench"
@@ -67,8 +69,11 @@ class Voice:
         words = {"watched": watched, "why": why, "text": _TEXTS[why], "heard_utc_s": heard_utc_s}
         return self._message("watched", words, 1, True, WATCHED_EXPIRY_S if watched else None)
 
-    def state(self, o: Overview, number: int, dropped: int) -> Message:
-        """The run at one moment. `number` counts overviews, `dropped` those that were never sent."""
+    def state(self, o: Overview, number: int, dropped: int, requests: Tally | None = None) -> Message:
+        """The run at one moment. `number` counts overviews, `dropped` those that were never sent.
+
+        `requests` counts what was asked from afar; None when nothing may be.
+        """
         words: dict[str, Any] = {
             "number": number,
             "dropped": dropped,
@@ -90,6 +95,7 @@ class Voice:
             "frames_rejected": o.frames_rejected,
             "frames_lost": o.frames_lost,
             "restarts": o.restarts,
+            "requests": asdict(requests) if requests is not None else None,
         }
         # QoS 0: a lost one is replaced within the second, and none must hold up an alarm or come late.
         return self._message("state", words, 0, True, STATE_EXPIRY_S)
@@ -122,6 +128,16 @@ class Voice:
         ]
         words = {"seq": seq, "t_s": o.t_s, "utc_s": o.utc_s, "alarms": alarms}
         return self._message("standing", words, 1, True, WATCHED_EXPIRY_S)
+
+    @property
+    def ask_topic(self) -> str:
+        """Where requests come in."""
+        return f"{self._base}/ask"
+
+    def answer(self, answer: Answer) -> Message:
+        """What became of a request."""
+        words = {"id": answer.number, "accepted": answer.accepted, "text": answer.text}
+        return self._message("answer", words, 1, False, EXPIRY_MAX_S)
 
     def _message(
         self, name: str, words: dict[str, Any], qos: int, retain: bool, expiry_s: int | None = None

@@ -174,6 +174,7 @@ class Listener:
         where = ["-V", "5", "-h", LOOPBACK, "-p", str(broker.port), *sign_in]
         subprocess.run([tool("mosquitto_pub"), *where, "-t", _READY, "-r", "-m", "{}"], check=True)
         command = [tool("mosquitto_sub"), *where, "-q", "1", "-t", "so2bench/#", "-t", _READY, "-F", "%J"]
+        command += ["-T", "so2bench/+/ask"]  # not said by a bench but to it, and possibly no JSON
         self._process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
         self._got: list[Got] = []
         self._topics: set[str] = set()

@@ -9,7 +9,7 @@ import asyncio
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import cycle
 from typing import Self
 
@@ -26,6 +26,7 @@ from monitor.core.events import (
 )
 from monitor.edges.mqtt import Mqtt, Pace
 from monitor.edges.mqtt_broker import Broker, broker_of
+from monitor.edges.mqtt_requests import Ask
 from monitor.terms import MqttTerms
 
 BENCH = "hood-2"
@@ -71,10 +72,16 @@ def changes() -> Iterator[AlarmChanged]:
 class Host:
     """Runs the outlet's task in a thread with a loop of its own; the test's thread is the bench's."""
 
-    def __init__(self, broker: Broker | str, pace: Pace = QUICK, bench: str = BENCH) -> None:
+    def __init__(
+        self,
+        broker: Broker | str,
+        pace: Pace = QUICK,
+        bench: str = BENCH,
+        on_ask: Callable[[Ask], None] | None = None,
+    ) -> None:
         self.told: list[tuple[bool, str]] = []
         known = broker_of(MqttTerms(broker)) if isinstance(broker, str) else broker
-        self.outlet = Mqtt(bench, known, lambda failing, text: self.told.append((failing, text)), pace)
+        self.outlet = Mqtt(bench, known, lambda failing, text: self.told.append((failing, text)), pace, on_ask)
         self.task: asyncio.Task[None] | None = None
         self.complaints: list[str] = []
         self._loop: asyncio.AbstractEventLoop | None = None

@@ -27,6 +27,7 @@ from monitor.core.events import (
     Reading,
 )
 from monitor.edges.mqtt_payloads import Message, Voice
+from monitor.edges.mqtt_requests import Answer, Tally
 from tests.edges.mqtt_host import UTC_S, changes, overview, standing
 from tests.rig.terms import BENCH, drip_run
 
@@ -69,6 +70,8 @@ def test_the_schema_is_one() -> None:
         VOICE.lost(),
         VOICE.state(overview(1.0), 1, 0),
         VOICE.state(FULL, 1312, 4),
+        VOICE.state(FULL, 1312, 4, Tally(1, 2, 3)),
+        VOICE.answer(Answer("9f1c-1", True, "DRIP-FAST: acknowledged")),
         VOICE.standing(overview(1.0), 0),
         VOICE.standing(FULL, 7),
     ],
@@ -129,8 +132,8 @@ def test_numbers_that_are_none_are_refused() -> None:
 def test_the_examples_on_the_page() -> None:
     """The examples on the page have the shapes of their topics, in the order of the page."""
     blocks = re.findall(r"(?:^    .*\n)+", PAGE, re.MULTILINE)
-    names = ("watched", "state", "alarm", "standing")
-    assert [faults(name, json.loads(block)) for name, block in zip(names, blocks, strict=True)] == [[], [], [], []]
+    names = ("watched", "state", "alarm", "standing", "ask", "answer")
+    assert [faults(name, json.loads(block)) for name, block in zip(names, blocks, strict=True)] == [[]] * 6
 
 
 def units(shape: Any, name: str = "") -> dict[str, set[str]]:
@@ -194,5 +197,7 @@ def test_names_of_the_topics() -> None:
     """Topics are those of the page."""
     o: Overview = overview(1.0)
     said = [VOICE.watched(o), VOICE.state(o, 1, 0), VOICE.alarm(next(changes()), 1), VOICE.standing(o, 0)]
+    said.append(VOICE.answer(Answer("1", True, "done")))
+    assert f"`{VOICE.ask_topic.replace('hood-2', '<bench>')}`" in PAGE
     for message in said:
         assert f"`{message.topic.replace('hood-2', '<bench>')}`" in PAGE
