@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, get_args
 
-from monitor import aftercare, options, plancli
+from monitor import aftercare, options, plancli, setup_options
 from monitor.errors import RefusalError
 from monitor.terms import Meter, Route
 
@@ -69,8 +69,8 @@ def build_parser() -> argparse.ArgumentParser:
 
     options.add_check(commands)
     options.add_calibrate(commands)
-    options.add_try_message(commands)
     aftercare.add_aftercare(commands)
+    setup_options.add_setup(commands)
     return parser
 
 
@@ -178,12 +178,14 @@ def _run(
     from monitor.edges.lines import Lines
     from monitor.edges.mqtt_broker import broker_of
     from monitor.edges.page import Page
+    from monitor.edges.supervisor import Supervisor
     from monitor.service import Service, begin
 
     broker = None if bench.mqtt is None else broker_of(bench.mqtt)
     begun = begin(log, bench, bench_toml, run, run_toml, speed)
     lines = Lines(sys.stdout)
-    service = Service(begun, opener, (lines,), port, broker, needs_check=True)
+    supervisor = Supervisor()
+    service = Service(begun, opener, (lines, supervisor), port, broker, needs_check=True)
     page = None
     try:
         print(f"run log: {log}", flush=True)
@@ -202,3 +204,4 @@ def _run(
         if page is not None:
             page.close()
         lines.close()
+        supervisor.close()

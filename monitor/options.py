@@ -1,4 +1,4 @@
-"""The options of `calibrate`, `check` and `try-message`. Nothing is loaded for them until one is run."""
+"""The options of `calibrate` and `check`. Nothing is loaded for them until one is run."""
 
 from __future__ import annotations
 
@@ -84,16 +84,3 @@ def _check(a: argparse.Namespace) -> None:
     from monitor.check import check
 
     check(a)
-
-
-def add_try_message(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add `try-message` to the command line."""
-    p = commands.add_parser("try-message", help="send a trial message to everybody whom the alarms would reach")
-    p.add_argument("--bench", type=Path, required=True, help="bench.toml: its [notify] says how")
-    p.set_defaults(do=_try_message)
-
-
-def _try_message(a: argparse.Namespace) -> None:
-    from monitor.trymessage import try_message
-
-    try_message(a.bench)
