@@ -11,5 +11,6 @@ closing      whether the flask may be opened   minding   what to mind in each ph
 asking       requests, and what became of them
 past         the page of past runs; made of pastlist (the list), stretch (one run), pastcharts (drawings)
 words        numbers and times as words
+benches      the page of many benches, in a server of its own: benchlist (their list in words), benchsheet (as HTML)
 plan         the plan page; planning   a run file's text to its plan in words (these two use monitor.chemistry)
 """

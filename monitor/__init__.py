@@ -10,6 +10,7 @@ The path through the package, in the direction in which data flows:
     chemistry/      what the numbers rest on  edges/          port, run log, inbox, broker
     settings        the two files             service         one live run, wired together
     replay          the same, from a record   rig/            a bench that is not there
+    benches/        many benches at once
     cli             the command line          dashboards/     the page (beside this package)
 """
 

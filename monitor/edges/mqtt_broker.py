@@ -9,6 +9,7 @@ import os
 import ssl
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 from urllib.parse import unquote, urlsplit
 
 from monitor.errors import SettingsError
@@ -34,8 +35,19 @@ class Broker:
         return f"{self.host}:{self.port}"
 
 
-def broker_of(terms: MqttTerms, environ: Mapping[str, str] = os.environ) -> Broker:
-    """Work out the broker of `[mqtt]`: reads the password's variable and the certificate file, connects to nothing.
+class Named(NamedTuple):
+    """What a person wrote the three under, for sentences."""
+
+    url: str = "[mqtt] url"
+    password_env: str = "[mqtt] password_env"  # noqa: S105 - no password
+    ca_file: str = "[mqtt] ca_file"
+
+
+IN_FILE = Named()
+
+
+def broker_of(terms: MqttTerms, environ: Mapping[str, str] = os.environ, named: Named = IN_FILE) -> Broker:
+    """Work out a broker: reads the password's variable and the certificate file, connects to nothing.
 
     Raises:
         SettingsError: the URL, the variable or the certificate file is not as it must be.
@@ -45,37 +57,38 @@ def broker_of(terms: MqttTerms, environ: Mapping[str, str] = os.environ) -> Brok
         port = url.port
         (url.hostname or "").encode("idna")
     except ValueError:
-        raise SettingsError(f"[mqtt] url: this is not a URL; {_WANTED}") from None
+        raise SettingsError(f"{named.url}: this is not a URL; {_WANTED}") from None
     if url.password is not None:
-        raise SettingsError(f"[mqtt] url: found a password in it; {_WANTED}, and password_env names its variable")
+        rest = f"{_WANTED}, and {named.password_env} names its variable"
+        raise SettingsError(f"{named.url}: found a password in it; {rest}")
     bare = url.path in ("", "/") and not url.query and not url.fragment
     if url.scheme not in PORTS or not url.hostname or port == 0 or not bare:
-        raise SettingsError(f"[mqtt] url: found '{terms.url}', {_WANTED}")
+        raise SettingsError(f"{named.url}: found '{terms.url}', {_WANTED}")
     password = None
     if terms.password_env is not None:
         password = environ.get(terms.password_env)
         if not password:
             raise SettingsError(
-                f"[mqtt] password_env: the environment variable {terms.password_env} is not set or empty; "
+                f"{named.password_env}: the environment variable {terms.password_env} is not set or empty; "
                 "wanted is the broker's password in it"
             )
         if not url.username:
-            raise SettingsError(f"[mqtt] url: found no user, but password_env is given; {_WANTED}")
+            raise SettingsError(f"{named.url}: found no user, but {named.password_env} is given; {_WANTED}")
     user = unquote(url.username) if url.username else None
-    tls = _tls(url.scheme == "mqtts", terms.ca_file)
+    tls = _tls(url.scheme == "mqtts", terms.ca_file, named)
     return Broker(url.hostname, port or PORTS[url.scheme], tls, user, password)
 
 
-def _tls(wanted: bool, ca_file: str | None) -> ssl.SSLContext | None:
+def _tls(wanted: bool, ca_file: str | None, named: Named) -> ssl.SSLContext | None:
     if not wanted:
         if ca_file is not None:
-            raise SettingsError("[mqtt] ca_file: found together with a url that is not mqtts://; wanted is either")
+            raise SettingsError(f"{named.ca_file}: found together with a url that is not mqtts://; wanted is either")
         return None
     try:
         return ssl.create_default_context(cafile=ca_file)
     except (OSError, ssl.SSLError) as why:
         reason = why.strerror if why.strerror and not isinstance(why, ssl.SSLError) else "it holds no certificate"
         raise SettingsError(
-            f"[mqtt] ca_file: '{ca_file}' cannot be used: {reason}; wanted is a PEM file with the certificate of the "
-            "authority that signed the broker's"
+            f"{named.ca_file}: '{ca_file}' cannot be used: {reason}; wanted is a PEM file with the certificate of "
+            "the authority that signed the broker's"
         ) from None

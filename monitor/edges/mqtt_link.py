@@ -39,7 +39,7 @@ class BrokerError(Exception):
     """The broker cannot be reached, or the connection is of no more use; `str()` is the sentence for a person."""
 
 
-class _Client(aiomqtt.Client):
+class Client(aiomqtt.Client):
     """The library's client, with three gaps closed.
 
     It ignores refusals of a message, leaks half-open connections, and takes in a message more slowly than they come.
@@ -76,7 +76,7 @@ class _Client(aiomqtt.Client):
 class Connection:
     """An open connection."""
 
-    def __init__(self, client: _Client, broker: Broker) -> None:
+    def __init__(self, client: Client, broker: Broker) -> None:
         self._client, self._broker = client, broker
         self.goodbye_said = False
 
@@ -156,7 +156,7 @@ async def connect(
     """
     limits = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
     limits.MaximumPacketSize = INCOMING_MAX_BYTES
-    client = _Client(
+    client = Client(
         broker.host,
         broker.port,
         username=broker.user,

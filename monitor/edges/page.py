@@ -6,6 +6,7 @@ import os
 import socket
 import subprocess
 import sys
+from collections.abc import Mapping
 from importlib.resources import files
 from importlib.util import find_spec
 from pathlib import Path
@@ -14,6 +15,7 @@ from monitor.errors import RefusalError
 
 FIRST_PORT, PORTS = 8501, 50
 LOG_ENV = "SO2BENCH_LOG"
+BENCHES_ENV = "SO2BENCH_BENCHES"  # the folder in which the list of benches is
 
 
 def free_port() -> int:
@@ -29,24 +31,19 @@ def free_port() -> int:
     raise RefusalError(f"no free port from {FIRST_PORT} to {FIRST_PORT + PORTS - 1} for the page")
 
 
-class Page:
-    """The dashboard's process, looking at one run log."""
+class PageServer:
+    """A page's process: one script of `dashboards`, with what it looks at in its environment."""
 
-    def __init__(self, log: Path | None, port: int | None = None) -> None:
-        """Start it; without a log it has only the plan page to show, at /plan.
-
-        Raises:
-            RefusalError: the dashboard's packages are not installed, or no port is free.
-        """
+    def __init__(self, script: str, environment: Mapping[str, str], port: int | None) -> None:
         if find_spec("streamlit") is None or find_spec("altair") is None:
             raise RefusalError(
-                "the page needs streamlit and altair: pip install 'so2bench[dashboard]', or --no-dashboard"
+                "the page needs streamlit and altair: pip install 'so2bench[dashboard]'; without a page: "
+                "--no-dashboard, or --plain for benches"
             )
         self.port = port if port is not None else free_port()
-        script = str(files("dashboards") / "bench.py")
         # Everything else about the server stands in dashboards/.streamlit/config.toml.
-        command = [sys.executable, "-m", "streamlit", "run", script, f"--server.port={self.port}"]
-        environment = {**os.environ, LOG_ENV: "" if log is None else str(log.resolve())}
+        path = str(files("dashboards") / script)
+        command = [sys.executable, "-m", "streamlit", "run", path, f"--server.port={self.port}"]
         self._process = subprocess.Popen(
             command,
             env=environment,
@@ -69,3 +66,28 @@ class Page:
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait()
+
+
+class Page(PageServer):
+    """The dashboard, looking at one run log."""
+
+    def __init__(self, log: Path | None, port: int | None = None) -> None:
+        """Start it; without a log it has only the plan page to show, at /plan.
+
+        Raises:
+            RefusalError: the dashboard's packages are not installed, or no port is free.
+        """
+        super().__init__("bench.py", {**os.environ, LOG_ENV: "" if log is None else str(log.resolve())}, port)
+
+
+class BenchesPage(PageServer):
+    """The page of many benches, looking at the list that is kept in a folder."""
+
+    def __init__(self, folder: Path, port: int | None = None, without: str | None = None) -> None:
+        """Start it. The environment variable named `without` holds a password, which is no business of a page.
+
+        Raises:
+            RefusalError: the dashboard's packages are not installed, or no port is free.
+        """
+        environment = {name: value for name, value in os.environ.items() if name != without}
+        super().__init__("benches.py", {**environment, BENCHES_ENV: str(folder.resolve())}, port)

@@ -14,6 +14,7 @@ from playwright.sync_api import Browser, Error, Page, expect, sync_playwright
 from monitor.edges.inbox import put
 from monitor.edges.logreader import LogReader
 from monitor.edges.page import Page as Server
+from monitor.edges.page import PageServer
 from tests.dashboards.live import a_port, live_run
 from tests.live import wait_until
 
@@ -72,7 +73,7 @@ def served(log: Path) -> Iterator[Server]:
         server.close()
 
 
-def opened(browser: Browser, server: Server, width: int = 1280, height: int = 800) -> Page:
+def opened(browser: Browser, server: PageServer, width: int = 1280, height: int = 800) -> Page:
     """The page in a window of its own, once its server answers."""
     page = browser.new_page(viewport={"width": width, "height": height})
     page.set_default_timeout(PATIENCE_MS)

@@ -141,16 +141,16 @@ def test_tls_and_a_password(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
 @pytest.mark.parametrize("answer", ["_on_connect", "_on_publish"])
 def test_a_stop_in_the_instant_of_an_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: str) -> None:
     """A stop that comes in the same instant as the broker's answer still ends the task, and nothing is lost by it."""
-    original = getattr(mqtt_link._Client, answer)
+    original = getattr(mqtt_link.Client, answer)
     stopped: list[str] = []
 
-    def answer_and_stop(client: mqtt_link._Client, *args: Any) -> None:
+    def answer_and_stop(client: mqtt_link.Client, *args: Any) -> None:
         original(client, *args)
         if host.task is not None and not stopped:
             stopped.append(answer)
             host.task.cancel()
 
-    monkeypatch.setattr(mqtt_link._Client, answer, answer_and_stop)
+    monkeypatch.setattr(mqtt_link.Client, answer, answer_and_stop)
     with Broker(tmp_path) as broker, Listener(broker) as listener:
         host = Host(broker.url)
         host.hear(next(changes()), overview(1.0))

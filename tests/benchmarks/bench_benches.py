@@ -1,0 +1,189 @@
+"""Many benches at once: is anything missed through one real broker, and what does the page cost its server?
+
+Run as `python -m tests.benchmarks.bench_benches [BENCHES] [SECONDS]` (200 and 60). Each bench is the real outlet with
+its own connection, one state a second; Mosquitto, the listening command, the page's server and a browser with the
+page open share this machine. Then the page with 2000 invented benches fed without a broker, and how many messages a
+second the list takes from memory. Aims: nothing missed; a refresh under 200 ms of the server. Absolute times are the
+machine's; the refresh is also given as a ratio to that of one bench.
+"""
+
+from __future__ import annotations
+
+import json
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import psutil
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from dashboards import benchlist
+from monitor.benches.roll import Message, Roll
+from monitor.core.events import Instant
+from monitor.invented import invented_room
+from tests.dashboards.live import a_port
+from tests.dashboards.test_browser import ARGUMENTS, CHROMIUM
+from tests.edges.broker import Broker, wait_until
+
+FLEET = "tests.benchmarks.benches_fleet"
+AIM_MS = 200.0
+MANY = 2000
+FED_S = 12  # seconds of messages for the list
+
+
+@contextmanager
+def command(*options: str) -> Iterator[tuple[str, psutil.Process, psutil.Process, Path]]:
+    """The listening command with its page: address, both processes, and the folder of the list."""
+    port = a_port()
+    line = [sys.executable, "-m", "monitor", "benches", *options, "--page-port", str(port)]
+    process = subprocess.Popen(line, stdout=subprocess.DEVNULL)
+    try:
+        listener = psutil.Process(process.pid)
+        wait_until(lambda: bool(listener.children()), "the page's process is there")
+        page = listener.children()[0]
+        wait_until(lambda: "SO2BENCH_BENCHES" in page.environ(), "it knows its folder")
+        yield f"http://127.0.0.1:{port}", listener, page, Path(page.environ()["SO2BENCH_BENCHES"])
+    finally:
+        process.terminate()
+        process.wait(20.0)
+
+
+def opened(browser: Browser, url: str) -> Page:
+    """The page, once it draws benches."""
+    page = browser.new_page(viewport={"width": 1280, "height": 800})
+
+    def there() -> bool:
+        try:
+            page.goto(url)
+        except Exception:  # noqa: BLE001 - its server is not up yet
+            return False
+        return True
+
+    wait_until(there, "the page's server answers", 60.0)
+    page.wait_for_selector(".bench", timeout=60_000)
+    return page
+
+
+def refreshes(page: Page, seconds: float) -> list[float]:
+    """What each refresh said that it took the server, ms."""
+    page.evaluate(
+        """() => { window.took = []; let last = '';
+        window.looking = setInterval(() => {
+          const at = document.querySelector('.pulse')?.textContent, ms = document.querySelector('.took')?.textContent;
+          if (at && ms && at !== last) { last = at; window.took.push(Number(ms)); } }, 50); }"""
+    )
+    time.sleep(seconds)
+    return [float(ms) for ms in page.evaluate("() => { clearInterval(window.looking); return window.took; }")]
+
+
+def said_of(name: str, took: list[float]) -> float:
+    """Print what the refreshes took; gives the median."""
+    median = statistics.median(took)
+    worst = sorted(took)[int(0.95 * len(took))]
+    verdict = "reached" if max(took) <= AIM_MS else "MISSED"
+    figures = f"median {median:5.0f} ms, 95 % {worst:5.0f}, most {max(took):5.0f}; {len(took)} refreshes"
+    print(f"{name:34} {figures}: {verdict}")
+    return median
+
+
+def shown(url: str, process: psutil.Process, seconds: float, name: str, browser: Browser) -> float:
+    """Watch an open page for so long; gives the median refresh, ms."""
+    page = opened(browser, url)
+    time.sleep(5.0)  # the first refreshes also load modules
+    before_s = sum(process.cpu_times()[:2])
+    took = refreshes(page, seconds)
+    spent_ms = 1e3 * (sum(process.cpu_times()[:2]) - before_s)
+    page.close()
+    median = said_of(name, took)
+    print(f"{'':34} all that the page's process spent: {spent_ms / max(1, len(took)):.0f} ms of processor a refresh")
+    return median
+
+
+def through_a_broker(count: int, seconds: float, browser: Browser) -> float:
+    """So many benches through Mosquitto with their page open; gives the median refresh, ms."""
+    with tempfile.TemporaryDirectory() as folder, Broker(Path(folder)) as broker:
+        with command("--broker", broker.url) as (url, listener, page, shown_in):
+            line = [sys.executable, "-m", FLEET, broker.url, str(count)]
+            with subprocess.Popen(line, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as fleet:
+                wait_until(lambda: _heard(shown_in) == count, "all benches are heard", 120.0)
+                assert broker.process is not None
+                parts = {
+                    "the benches": psutil.Process(fleet.pid),
+                    "the broker": psutil.Process(broker.process.pid),
+                    "the listener": listener,
+                    "the page": page,
+                }
+                before = {name: sum(p.cpu_times()[:2]) for name, p in parts.items()}
+                begun_s = time.monotonic()
+                median = shown(url, page, seconds, f"{count} benches through a broker", browser)
+                wall_s = time.monotonic() - begun_s
+                for name, p in parts.items():
+                    print(f"{'':34} {name}: {(sum(p.cpu_times()[:2]) - before[name]) / wall_s:.2f} of a core")
+                out, _ = fleet.communicate("\n", timeout=120.0)
+            time.sleep(2.0)  # for the last list
+            _say_missed(json.loads(out), shown_in)
+        return median
+
+
+def _heard(folder: Path) -> int:
+    try:
+        return len(benchlist.read(folder).lines)
+    except (OSError, ValueError):
+        return 0
+
+
+def _say_missed(given: dict[str, list[int]], folder: Path) -> None:
+    picture = benchlist.read(folder)
+    rows = list(picture.rows(0, len(picture.lines)))
+    missing = sum(row.judged.states_missed + row.judged.changes_missed for row in rows)
+    short = 0
+    for row in rows:
+        states, changes = given[row.judged.name]
+        assert row.state is not None
+        short += states - row.state.number + max(0, changes - (row.changes[-1].seq if row.changes else 0))
+    said = sum(states + changes for states, changes in given.values())
+    print(f"{'':34} {said} states and alarm changes said; {missing} gaps in their numbers, {short} not come")
+    print(f"{'':34} nothing missed: {'reached' if missing == short == 0 and len(rows) == len(given) else 'MISSED'}")
+
+
+def fed(count: int) -> float:
+    """How many messages a second the list takes from memory."""
+    room, roll = invented_room(count, time.time()), Roll()
+    said = [[m for bench in room for m in bench.says(second)] for second in range(FED_S)]
+    begun_s = time.perf_counter()
+    for second, messages in enumerate(said):
+        at = Instant(float(second), float(second))
+        for m in messages:
+            roll.hear(Message(m.topic, m.payload, False, m.expiry_s), at)
+    spent_s = time.perf_counter() - begun_s
+    took = sum(map(len, said)) / spent_s
+    asked = sum(map(len, said[1:])) / (FED_S - 1)
+    name = f"list fed with {count} benches"
+    print(f"{name:34} {took:.0f} messages/s taken, {asked:.0f}/s asked: {took / asked:.1f} times")
+    return took
+
+
+def main() -> None:
+    """Measure and print."""
+    count, seconds = map(int, (sys.argv[1:] + ["200", "60"][len(sys.argv) - 1 :])[:2])
+    fed(count)
+    fed(MANY)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        medians = {}
+        for invented in (1, count, MANY):
+            with command("--demo", str(invented)) as (url, _, page, _folder):
+                medians[invented] = shown(url, page, seconds / 3, f"{invented} invented, without a broker", browser)
+        few, many = (medians[n] / medians[1] for n in (count, MANY))
+        print(f"{'refresh against that of one bench':34} {count} benches {few:.1f} times, {MANY} {many:.1f} times")
+        through_a_broker(count, seconds, browser)
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
