@@ -16,6 +16,7 @@ import streamlit as st
 
 from dashboards import charts, closing, ready, sheet
 from dashboards.asking import Asked, ask, follow
+from dashboards.door import admitted
 from dashboards.freshness import Freshness
 from dashboards.source import weighed_on
 from dashboards.steps import PHASE_WORDS
@@ -267,6 +268,8 @@ def _page() -> None:
 def _main() -> None:
     st.set_page_config(page_title="so2bench", layout="wide")
     _settled()
+    if not admitted():
+        return
     here = st.Page(_page, title="The run being watched", default=True)
     past = st.Page("past.py", title="Past runs")
     coming = st.Page("plan.py", title="Plan a run")

@@ -15,6 +15,7 @@ from typing import Final
 import streamlit as st
 
 from dashboards import benchlist, benchsheet, sheet
+from dashboards.door import admitted
 from dashboards.words import clock
 from monitor.benches.picture import Picture
 
@@ -117,6 +118,8 @@ def _one(picture: Picture, name: str, now_s: float) -> None:
 def _main() -> None:
     st.set_page_config(page_title="so2bench: all benches", layout="wide")
     _settled()
+    if not admitted():
+        return
     st.html(sheet.style())
     st.html(benchsheet.style())
     _now(Path(os.environ.get(FOLDER_ENV, "")))

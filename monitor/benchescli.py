@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from monitor.errors import RefusalError
+from monitor.pageoptions import add_page, for_whom
 
 if TYPE_CHECKING:
     from monitor.bencheslive import Listening
@@ -37,9 +38,7 @@ def add_benches(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     )
     p.add_argument("--password-env", metavar="NAME", help="the environment variable that holds the broker's password")
     p.add_argument("--ca-file", metavar="FILE", help="the authority that signed the broker's certificate, PEM")
-    p.add_argument(
-        "--page-port", type=int, help="the page's port on this machine (default: the first free from 8501)"
-    )
+    add_page(p)
     p.add_argument("--plain", action="store_true", help="no page: a table here whenever something changes")
     p.add_argument("--once", action="store_true", help=f"no page: one table here, after {SETTLE_S:g} s")
     p.set_defaults(do=_benches)
@@ -85,14 +84,15 @@ async def _once(listening: Listening) -> None:
 
 
 def _with_page(a: argparse.Namespace, listening: Listening) -> None:
-    from monitor.edges.page import BenchesPage
+    from monitor.edges.page import BenchesPage, reach_of
 
     # In memory, where the system has such a place: the list is written anew each second.
     within = MEMORY if os.access(MEMORY, os.W_OK) else None
     with tempfile.TemporaryDirectory(prefix="so2bench-benches-", dir=within) as folder:
-        page = BenchesPage(Path(folder), a.page_port, without=a.password_env)
+        secrets = () if a.password_env is None else (a.password_env,)
+        page = BenchesPage(Path(folder), a.page_port, secrets, reach_of(a.page_host))
         try:
-            print(f"page: {page.url}   (this machine only; Ctrl-C ends it)", flush=True)
+            print(f"page: {page.url}   ({for_whom(a.page_host)}; Ctrl-C ends it)", flush=True)
             asyncio.run(_until_told(listening.run(), listening.keep_shown(Path(folder))))
         finally:
             page.close()

@@ -16,7 +16,8 @@ from typing import Any, get_args
 
 from monitor import aftercare, benchescli, options, plancli, setup_options
 from monitor.errors import RefusalError
-from monitor.terms import Meter, Route
+from monitor.pageoptions import add_page, for_whom
+from monitor.terms import Meter, Route, secret_names
 
 CAUTION = (
     "An aid for a careful person, not a certified gas detector or safety system. SO2 is toxic, the acids burn: hood, "
@@ -40,9 +41,7 @@ def build_parser() -> argparse.ArgumentParser:
     p.add_argument("--meter", choices=get_args(Meter), help="what meters the gas (default: the story's own)")
     p.add_argument("--firmware", action="store_true", help="run the real firmware image in its simulator")
     p.add_argument("--log", type=Path, help="where to keep the run log (default: a new file in this folder)")
-    p.add_argument(
-        "--page-port", type=int, help="the page's port on this machine (default: the first free from 8501)"
-    )
+    add_page(p)
     p.add_argument("--no-dashboard", action="store_true", help="plain lines only, no page")
     p.set_defaults(do=_demo)
 
@@ -54,9 +53,7 @@ def build_parser() -> argparse.ArgumentParser:
     p.add_argument("--run", type=Path, required=True, help="run.toml: this generation")
     p.add_argument("--port", help="the serial port, instead of the one in bench.toml")
     p.add_argument("--log", type=Path, help="the run log: a new file, or an unfinished run to take up again")
-    p.add_argument(
-        "--page-port", type=int, help="the page's port on this machine (default: the first free from 8501)"
-    )
+    add_page(p)
     p.add_argument("--no-dashboard", action="store_true", help="plain lines only, no page")
     p.set_defaults(do=_watch)
 
@@ -178,10 +175,11 @@ def _run(
 ) -> None:
     from monitor.edges.lines import Lines
     from monitor.edges.mqtt_broker import broker_of
-    from monitor.edges.page import Page
+    from monitor.edges.page import Page, reach_of
     from monitor.edges.supervisor import Supervisor
     from monitor.service import Service, begin
 
+    reach = reach_of(a.page_host)
     broker = None if bench.mqtt is None else broker_of(bench.mqtt)
     begun = begin(log, bench, bench_toml, run, run_toml, speed)
     lines = Lines(sys.stdout)
@@ -191,8 +189,8 @@ def _run(
     try:
         print(f"run log: {log}", flush=True)
         if not a.no_dashboard:
-            page = Page(log, a.page_port)
-            print(f"page: {page.url}   (this machine only; Ctrl-C ends watching)", flush=True)
+            page = Page(log, a.page_port, secret_names(bench), reach)
+            print(f"page: {page.url}   ({for_whom(a.page_host)}; Ctrl-C ends watching)", flush=True)
 
         async def live() -> None:
             loop = asyncio.get_running_loop()

@@ -128,6 +128,12 @@ class BenchTerms:
     notify: NotifyTerms | None = None
 
 
+def secret_names(bench: BenchTerms) -> tuple[str, ...]:
+    """The environment variables that hold this bench's passwords."""
+    named = (bench.mqtt and bench.mqtt.password_env, bench.notify and bench.notify.urls_env)
+    return tuple(name for name in named if name)
+
+
 @dataclass(frozen=True, slots=True)
 class DripTerms:
     """Acid dripping onto a sulfite salt that lies in water."""

@@ -6,7 +6,8 @@ import os
 import socket
 import subprocess
 import sys
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 from importlib.resources import files
 from importlib.util import find_spec
 from pathlib import Path
@@ -16,15 +17,63 @@ from monitor.errors import RefusalError
 FIRST_PORT, PORTS = 8501, 50
 LOG_ENV = "SO2BENCH_LOG"
 BENCHES_ENV = "SO2BENCH_BENCHES"  # the folder in which the list of benches is
+PASSWORD_ENV = "SO2BENCH_PAGE_PASSWORD"  # noqa: S105 - its name, not itself
+PASSWORD_LEAST = 12  # characters; at five tries a minute a random one is not found (NIST SP 800-63B asks for 8)
+LOOPBACK = "127.0.0.1"
 
 
-def free_port() -> int:
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """From where a page can be reached: `address` is what its server listens on, `host` the name it answers to.
+
+    Without a password it is this machine alone.
+    """
+
+    host: str = LOOPBACK
+    address: str = LOOPBACK
+    password: str | None = field(default=None, repr=False)
+
+
+THIS_MACHINE = Reach()
+
+
+def reach_of(host: str | None, environ: Mapping[str, str] = os.environ) -> Reach:
+    """This machine alone, or others too, by a name or address of this machine, with the password from `environ`.
+
+    Raises:
+        RefusalError: the name is none of this machine's, or the password is missing or short.
+    """
+    if host is None:
+        return THIS_MACHINE
+    password = environ.get(PASSWORD_ENV, "")
+    if len(password) < PASSWORD_LEAST:
+        found = f"{len(password)} characters" if password else "nothing"
+        raise RefusalError(
+            f"a page that other machines can reach needs a password: found {found} in the environment variable "
+            f"{PASSWORD_ENV}, wanted at least {PASSWORD_LEAST} characters"
+        )
+    try:
+        address = socket.gethostbyname(host)
+        with socket.socket() as s:
+            s.bind((address, 0))
+    except (OSError, UnicodeError):
+        raise RefusalError(
+            f"--page-host: found '{host}', wanted a name or an address of this machine, by which others reach it"
+        ) from None
+    if address == "0.0.0.0":
+        raise RefusalError(
+            "--page-host: found every address, wanted one, so that the page is where you mean it to be"
+        )
+    return Reach(host, address, password)
+
+
+def free_port(address: str = LOOPBACK) -> int:
     """A TCP port of this machine that nobody listens on."""
     for port in range(FIRST_PORT, FIRST_PORT + PORTS):
         with socket.socket() as s:
             s.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
-                s.bind(("127.0.0.1", port))
+                s.bind((address, port))
             except OSError:
                 continue
             return port
@@ -34,16 +83,25 @@ def free_port() -> int:
 class PageServer:
     """A page's process: one script of `dashboards`, with what it looks at in its environment."""
 
-    def __init__(self, script: str, environment: Mapping[str, str], port: int | None) -> None:
+    def __init__(
+        self, script: str, looks_at: Mapping[str, str], port: int | None, without: Collection[str], reach: Reach
+    ) -> None:
         if find_spec("streamlit") is None or find_spec("altair") is None:
             raise RefusalError(
                 "the page needs streamlit and altair: pip install 'so2bench[dashboard]'; without a page: "
                 "--no-dashboard, or --plain for benches"
             )
-        self.port = port if port is not None else free_port()
+        self.port = port if port is not None else free_port(reach.address)
+        self._host = reach.host
         # Everything else about the server stands in dashboards/.streamlit/config.toml.
         path = str(files("dashboards") / script)
         command = [sys.executable, "-m", "streamlit", "run", path, f"--server.port={self.port}"]
+        environment = {name: value for name, value in os.environ.items() if name not in {*without, PASSWORD_ENV}}
+        environment.update(looks_at)
+        if reach.password is not None:
+            command += [f"--server.address={reach.address}"]
+            command += [f"--server.allowedHosts={name}" for name in sorted({reach.host, reach.address})]
+            environment[PASSWORD_ENV] = reach.password
         self._process = subprocess.Popen(
             command,
             env=environment,
@@ -56,7 +114,7 @@ class PageServer:
     @property
     def url(self) -> str:
         """Where the page is."""
-        return f"http://127.0.0.1:{self.port}"
+        return f"http://{self._host}:{self.port}"
 
     def close(self) -> None:
         """End it."""
@@ -71,23 +129,36 @@ class PageServer:
 class Page(PageServer):
     """The dashboard, looking at one run log."""
 
-    def __init__(self, log: Path | None, port: int | None = None) -> None:
+    def __init__(
+        self,
+        log: Path | None,
+        port: int | None = None,
+        without: Collection[str] = (),
+        reach: Reach = THIS_MACHINE,
+    ) -> None:
         """Start it; without a log it has only the plan page to show, at /plan.
+
+        The environment variables named `without` hold passwords, which are no business of a page.
 
         Raises:
             RefusalError: the dashboard's packages are not installed, or no port is free.
         """
-        super().__init__("bench.py", {**os.environ, LOG_ENV: "" if log is None else str(log.resolve())}, port)
+        super().__init__("bench.py", {LOG_ENV: "" if log is None else str(log.resolve())}, port, without, reach)
 
 
 class BenchesPage(PageServer):
     """The page of many benches, looking at the list that is kept in a folder."""
 
-    def __init__(self, folder: Path, port: int | None = None, without: str | None = None) -> None:
-        """Start it. The environment variable named `without` holds a password, which is no business of a page.
+    def __init__(
+        self,
+        folder: Path,
+        port: int | None = None,
+        without: Collection[str] = (),
+        reach: Reach = THIS_MACHINE,
+    ) -> None:
+        """Start it; `without` as for the dashboard.
 
         Raises:
             RefusalError: the dashboard's packages are not installed, or no port is free.
         """
-        environment = {name: value for name, value in os.environ.items() if name != without}
-        super().__init__("benches.py", {**environment, BENCHES_ENV: str(folder.resolve())}, port)
+        super().__init__("benches.py", {BENCHES_ENV: str(folder.resolve())}, port, without, reach)

@@ -13,8 +13,8 @@ from playwright.sync_api import Browser, Error, Page, expect, sync_playwright
 
 from monitor.edges.inbox import put
 from monitor.edges.logreader import LogReader
+from monitor.edges.page import PASSWORD_ENV, PageServer, reach_of
 from monitor.edges.page import Page as Server
-from monitor.edges.page import PageServer
 from tests.dashboards.live import a_port, live_run
 from tests.live import wait_until
 
@@ -219,3 +219,22 @@ def test_closing_down_is_watched_and_ended(browser: Browser, tmp_path: Path) -> 
         page.get_by_role("button", name="End the run").click()
         sees(page, HEAD, "Run closed")
     assert LogReader(log).header().closed
+
+
+def test_others_come_in_by_the_password(browser: Browser, tmp_path: Path) -> None:
+    """From elsewhere nothing of the run is seen before the password; a wrong one is told, the right one opens."""
+    log = tmp_path / "a.so2log"
+    reach = reach_of("127.0.0.1", {PASSWORD_ENV: "lime-wash-at-seven"})
+    with live_run(log):
+        server = Server(log, a_port(), (), reach)
+        try:
+            page = opened(browser, server, 390, 844)
+            page.get_by_label("Password of this page").fill("a guess")
+            page.keyboard.press("Enter")
+            sees(page, "[role=alert]", "That was not the password.")
+            assert page.locator(HEAD).count() == 0
+            page.get_by_label("Password of this page").fill("lime-wash-at-seven")
+            page.keyboard.press("Enter")
+            sees(page, HEAD, "No alarms")
+        finally:
+            server.close()

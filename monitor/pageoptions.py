@@ -1,0 +1,25 @@
+"""The options that every command with a page has."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def for_whom(host: str | None) -> str:
+    """Who can reach a page under that host, for a sentence."""
+    if host is None:
+        return "this machine only"
+    return "others too, with the password; it and all that is shown cross the network unencrypted"
+
+
+def add_page(p: argparse.ArgumentParser) -> None:
+    """Where the page is, and for whom."""
+    p.add_argument(
+        "--page-port", type=int, help="the page's port on this machine (default: the first free from 8501)"
+    )
+    p.add_argument(
+        "--page-host",
+        metavar="NAME",
+        help="let other machines reach the page under this name or address of this machine, with the password in "
+        "SO2BENCH_PAGE_PASSWORD (default: this machine only)",
+    )
