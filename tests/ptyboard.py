@@ -1,0 +1,144 @@
+"""A board at one end of a pseudo-terminal, and the real service, in a process of its own, at the other.
+
+For what has to be timed from outside: the script that uses this is the board, and reads what the service sends it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import multiprocessing
+import os
+import select
+import threading
+import time
+import tty
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Self
+
+from monitor.core.frames import IO_CONTACT, IO_KEPT_ALIVE, IO_PERMIT, IO_TRIP_HEAT, crc
+from monitor.core.requests import make_request
+from monitor.edges.mqtt_broker import broker_of
+from monitor.edges.port import SerialPort
+from monitor.service import Service, begin
+from monitor.settings import bench_from, parse_toml
+from tests.live import terms
+
+PATIENCE_S = 30.0
+QUIET_S = 0.03  # before each trial, so that neither side is still busy with the last
+PLATE_WORD = (240 << 18) | (384 << 4)  # 60 °C and 24 °C as the converter reports them
+_END = "end"
+
+
+def frame(seq: int, io: int) -> bytes:
+    """A sample, with the wobble of live converters."""
+    body = b"S,1,%d,%d,0,0,0,%08X,%d,4,%02X" % (seq, 100 * seq, PLATE_WORD ^ (seq % 2 << 4), 8430 + seq % 7, io)
+    return body + b"*" + crc(body) + b"\n"
+
+
+class Board:
+    """The script's end of a pseudo-terminal."""
+
+    def __init__(self) -> None:
+        self.master, slave = os.openpty()
+        tty.setraw(slave)
+        self.path = os.ttyname(slave)
+        self.seq = 0
+
+    def send(self, io: int) -> None:
+        """Send the next sample."""
+        self.seq += 1
+        os.write(self.master, frame(self.seq, io))
+
+    def wait_for(self, wanted: bytes, within_s: float) -> bool:
+        """Read until `wanted` has come."""
+        got, deadline_s = b"", time.perf_counter() + within_s
+        while time.perf_counter() < deadline_s:
+            if select.select([self.master], [], [], 0.01)[0]:
+                got += os.read(self.master, 4096)
+                if wanted in got:
+                    return True
+        return False
+
+    def drain(self) -> None:
+        """Throw away what has come."""
+        while select.select([self.master], [], [], 0.0)[0]:
+            os.read(self.master, 4096)
+
+
+def _watch(path: str, log: Path, more_toml: str, asked: Connection) -> None:
+    _, bench_toml, run, run_toml = terms()
+    bench_toml += more_toml
+    bench = bench_from(parse_toml(bench_toml, "bench.toml"), "bench.toml")
+    broker = None if bench.mqtt is None else broker_of(bench.mqtt)
+    begun = begin(log, bench, bench_toml, run, run_toml)
+    service = Service(begun, lambda: SerialPort(path, 115200), broker=broker)
+
+    def listen() -> None:
+        while True:
+            kind, args = asked.recv()
+            if kind == _END:
+                return service.stop()
+            service.ask(make_request(kind, "script", args))
+
+    threading.Thread(target=listen, daemon=True).start()
+    asyncio.run(service.watch())
+
+
+class Watching:
+    """A context manager: the service watches the board's line inside it. `more_toml` goes on with bench.toml."""
+
+    def __init__(self, board: Board, log: Path, more_toml: str = "") -> None:
+        self.board, self.log = board, log
+        self._ours, theirs = multiprocessing.Pipe()
+        spawn = multiprocessing.get_context("spawn")
+        self.process = spawn.Process(target=_watch, args=(board.path, log, more_toml, theirs), daemon=True)
+
+    def __enter__(self) -> Self:
+        self.process.start()
+        assert self.board.wait_for(b"K,", PATIENCE_S), "the service never spoke"
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.process.kill()
+        self.process.join()
+
+    def ask(self, kind: str, **args: object) -> None:
+        """Ask something of the run."""
+        self._ours.send((kind, args))
+
+    def end(self) -> None:
+        """End watching in good order."""
+        self.ask(_END)
+        self.process.join(PATIENCE_S)
+        assert self.process.exitcode == 0
+
+    def make_ready(self) -> None:
+        """Get the permit, after whatever was before."""
+        board, io = self.board, IO_KEPT_ALIVE
+        self.ask("acknowledge", tag="*")
+        board.send(io)
+        time.sleep(QUIET_S)
+        self.ask("reset", tag="TRIP-LATCHED")
+        board.send(io)
+        time.sleep(QUIET_S)
+        self.ask("permit", on=True)
+        deadline_s = time.perf_counter() + PATIENCE_S
+        while not board.wait_for(b",1,0*", 0.05):
+            board.send(io)
+            assert time.perf_counter() < deadline_s, "the permit never came"
+        board.send(io | IO_PERMIT | IO_CONTACT)
+        time.sleep(QUIET_S)
+        board.drain()
+
+    def trip(self) -> float:
+        """Tell of a trip; gives when its last byte was written (`time.perf_counter`)."""
+        begun_s = time.perf_counter()
+        self.board.send(IO_KEPT_ALIVE | IO_TRIP_HEAT)
+        return begun_s
+
+    def permit_gone_s(self) -> float:
+        """Tell of a trip; gives the seconds from its last byte to the keep-alive that takes the permit away."""
+        begun_s = self.trip()
+        assert self.board.wait_for(b",0,1*", PATIENCE_S), "the permit was never taken away"
+        return time.perf_counter() - begun_s
