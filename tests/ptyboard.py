@@ -66,9 +66,9 @@ class Board:
             os.read(self.master, 4096)
 
 
-def _watch(path: str, log: Path, more_toml: str, asked: Connection) -> None:
-    _, bench_toml, run, run_toml = terms()
-    bench_toml += more_toml
+def _watch(path: str, log: Path, more_toml: str, name: str, asked: Connection) -> None:
+    own, bench_toml, run, run_toml = terms()
+    bench_toml = bench_toml.replace(f'"{own.name}"', f'"{name}"', 1) + more_toml
     bench = bench_from(parse_toml(bench_toml, "bench.toml"), "bench.toml")
     broker = None if bench.mqtt is None else broker_of(bench.mqtt)
     begun = begin(log, bench, bench_toml, run, run_toml)
@@ -86,13 +86,16 @@ def _watch(path: str, log: Path, more_toml: str, asked: Connection) -> None:
 
 
 class Watching:
-    """A context manager: the service watches the board's line inside it. `more_toml` goes on with bench.toml."""
+    """A context manager: the service watches the board's line inside it.
 
-    def __init__(self, board: Board, log: Path, more_toml: str = "") -> None:
+    `more_toml` goes on with bench.toml; `name` is the bench's.
+    """
+
+    def __init__(self, board: Board, log: Path, more_toml: str = "", name: str = "hood-9") -> None:
         self.board, self.log = board, log
         self._ours, theirs = multiprocessing.Pipe()
         spawn = multiprocessing.get_context("spawn")
-        self.process = spawn.Process(target=_watch, args=(board.path, log, more_toml, theirs), daemon=True)
+        self.process = spawn.Process(target=_watch, args=(board.path, log, more_toml, name, theirs), daemon=True)
 
     def __enter__(self) -> Self:
         self.process.start()

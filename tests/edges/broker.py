@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import os
+import resource
 import shutil
 import signal
 import socket
@@ -71,7 +72,11 @@ def certify(folder: Path, name: str, host: str = LOOPBACK) -> Certificates:
 
 
 class Broker:
-    """Mosquitto on a free port. `users` need passwords; `rules` is the text of an access list."""
+    """Mosquitto on a free port. `users` need passwords; `rules` is the text of an access list.
+
+    With `keeps` it writes what it holds to its folder at every change. `more` are further lines of its settings, and
+    with `certificates` they are read when it starts.
+    """
 
     def __init__(
         self,
@@ -80,26 +85,35 @@ class Broker:
         certificates: Certificates | None = None,
         users: dict[str, str] | None = None,
         rules: str | None = None,
+        keeps: bool = False,
     ) -> None:
         self.port = free_port()
+        self.certificates = certificates
+        self.more: list[str] = []
         self._folder = folder
         folder.mkdir(parents=True, exist_ok=True)
-        lines = [f"listener {self.port} {LOOPBACK}", "persistence false", "user root"]
-        if certificates is not None:
-            lines += [f"certfile {certificates.certificate}", f"keyfile {certificates.key}"]
-        if users:
-            passwords = folder / "passwords"
-            passwords.touch(mode=0o600)
-            for user, password in users.items():
-                subprocess.run([tool("mosquitto_passwd"), "-b", str(passwords), user, password], check=True)
-            lines += ["allow_anonymous false", f"password_file {passwords}"]
+        self._lines = ["user root"]
+        if keeps:
+            self._lines += ["persistence true", f"persistence_location {folder}/", "autosave_interval 1"]
+            self._lines.append("autosave_on_changes true")
         else:
-            lines.append("allow_anonymous true")
+            self._lines.append("persistence false")
+        if users:
+            (folder / "passwords").touch(mode=0o600)
+            for user, password in users.items():
+                self.set_password(user, password)
+            self._lines += ["allow_anonymous false", f"password_file {folder / 'passwords'}"]
+        else:
+            self._lines.append("allow_anonymous true")
         if rules is not None:
             (folder / "rules").write_text(rules)
-            lines.append(f"acl_file {folder / 'rules'}")
-        (folder / "broker.conf").write_text("\n".join(lines) + "\n")
+            self._lines.append(f"acl_file {folder / 'rules'}")
         self.process: subprocess.Popen[bytes] | None = None
+
+    def set_password(self, user: str, password: str) -> None:
+        """What this user must show from the broker's next start on."""
+        command = [tool("mosquitto_passwd"), "-b", str(self._folder / "passwords"), user, password]
+        subprocess.run(command, check=True)
 
     def __enter__(self) -> Self:
         self.start()
@@ -113,9 +127,15 @@ class Broker:
         return f"mqtt://{LOOPBACK}:{self.port}"
 
     def start(self) -> None:
+        tls = []
+        if self.certificates is not None:
+            tls = [f"certfile {self.certificates.certificate}", f"keyfile {self.certificates.key}"]
+        lines = [f"listener {self.port} {LOOPBACK}", *tls, *self._lines, *self.more]
+        (self._folder / "broker.conf").write_text("\n".join(lines) + "\n")
         command = [tool("mosquitto"), "-c", str(self._folder / "broker.conf")]
         with (self._folder / "broker.log").open("ab") as log:
-            self.process = subprocess.Popen(command, stdout=log, stderr=log)
+            # It ignores the signal that a write beyond a limit sends, as this process does: a write then just fails.
+            self.process = subprocess.Popen(command, stdout=log, stderr=log, restore_signals=False)
         wait_until(self._answers, "Mosquitto listens")
 
     def _answers(self) -> bool:
@@ -129,6 +149,19 @@ class Broker:
             self.process.kill()
             self.process.wait()
             self.process = None
+
+    def stop(self) -> None:
+        """End it in good order."""
+        if self.process is not None:
+            self.process.terminate()
+            self.process.wait()
+            self.process = None
+
+    def fill_disk(self, *, full: bool) -> None:
+        """Let it write nothing more to any file, as on a full disk; or let it write again."""
+        assert self.process is not None
+        bytes_max = 0 if full else resource.RLIM_INFINITY
+        resource.prlimit(self.process.pid, resource.RLIMIT_FSIZE, (bytes_max, resource.RLIM_INFINITY))
 
     def freeze(self) -> None:
         assert self.process is not None
@@ -169,9 +202,16 @@ def complete_and_in_order(alarms: list[Got], n: int) -> bool:
 class Listener:
     """`mosquitto_sub` on every topic of the benches; ready when made, and reconnecting when its broker comes back."""
 
-    def __init__(self, broker: Broker, user: str | None = None, password: str | None = None) -> None:
+    def __init__(
+        self,
+        broker: Broker,
+        user: str | None = None,
+        password: str | None = None,
+        authority: Path | None = None,
+    ) -> None:
         sign_in = [] if user is None else ["-u", user, "-P", password or ""]
-        where = ["-V", "5", "-h", LOOPBACK, "-p", str(broker.port), *sign_in]
+        tls = [] if authority is None else ["--cafile", str(authority)]
+        where = ["-V", "5", "-h", LOOPBACK, "-p", str(broker.port), *sign_in, *tls]
         subprocess.run([tool("mosquitto_pub"), *where, "-t", _READY, "-r", "-m", "{}"], check=True)
         command = [tool("mosquitto_sub"), *where, "-q", "1", "-t", "so2bench/#", "-t", _READY, "-F", "%J"]
         command += ["-T", "so2bench/+/ask"]  # not said by a bench but to it, and possibly no JSON
@@ -227,12 +267,16 @@ class Listener:
 
 
 class Relay:
-    """Stands between a client and the broker. Cut, it drops and refuses; deaf, it loses the broker's answers."""
+    """Stands between a client and the broker. Cut, it drops and refuses; deaf, it loses the broker's answers.
+
+    With `bytes_per_s` it lets no more through, each way.
+    """
 
     def __init__(self, broker: Broker) -> None:
         self._broker = broker
         self.port = free_port()
         self.deaf = False
+        self.bytes_per_s: float | None = None
         self._server: socket.socket | None = None
         self._pairs: list[socket.socket] = []
         self._threads: list[threading.Thread] = []
@@ -295,7 +339,9 @@ class Relay:
 
     def _carry(self, source: socket.socket, sink: socket.socket, answers: bool) -> None:
         try:
-            while data := source.recv(65536):
+            while data := source.recv(65536 if self.bytes_per_s is None else 64):
+                if self.bytes_per_s is not None:
+                    time.sleep(len(data) / self.bytes_per_s)
                 if not (answers and self.deaf):
                     sink.sendall(data)
         except OSError:

@@ -12,44 +12,18 @@ from typing import Any
 
 import pytest
 
-from monitor.core.events import AlarmChanged, AlarmState, Answered, PermitChanged, Taken
+from monitor.core.events import AlarmState, Answered, PermitChanged, Taken
 from monitor.core.requests import make_request
-from monitor.edges.mqtt_broker import broker_of
 from monitor.replay import replay_log
 from monitor.service import REQUESTS_MAX, Service, begin
-from monitor.settings import bench_from, parse_toml
 from tests.core.lines import BoardScript
 from tests.edges.broker import LOOPBACK, Broker, Got, Listener, complete_and_in_order, tool, wait_until
+from tests.edges.mqtt_bench import TAG, Bench, restarting
 from tests.edges.mqtt_host import Host, changes, overview
-from tests.scripted import CALM, ScriptedPort, Watched, terms
-from tests.settings import BENCH_TOML
+from tests.scripted import ScriptedPort, terms
 
 pytestmark = pytest.mark.broker
-TAG = "BOARD-RESTARTED"  # medium; waits to be acknowledged when a board has restarted
-
-
-def restarting(board: BoardScript, n: int) -> bytes:
-    """A board that restarts once."""
-    if n == 20:
-        board.restart()
-    return board.sample()
-
-
-class Bench(Watched):
-    """A run on a board that restarts, connected to a broker."""
-
-    def __init__(self, folder: Path, broker: Broker, *, acknowledge: bool = True) -> None:
-        words = str(acknowledge).lower()
-        toml = f'{BENCH_TOML}\n[mqtt]\nurl = "{broker.url}"\nacknowledge = {words}\n'
-        self.terms = bench_from(parse_toml(toml, "bench.toml"), "bench.toml")
-        assert self.terms.mqtt is not None
-        _, _, run, run_toml = terms()
-        self.log, self.run_terms = folder / "run.so2log", run
-        begun = begin(self.log, self.terms, toml, run, run_toml, speed=CALM)
-        super().__init__(begun, ScriptedPort(BoardScript(), restarting, CALM), broker_of(self.terms.mqtt))
-
-    def changes(self, tag: str = TAG) -> list[AlarmChanged]:
-        return [e for e in list(self.events) if isinstance(e, AlarmChanged) and e.tag == tag]
+ALLOWED = "acknowledge = true"
 
 
 def ask(broker: Broker, session: str, number: str = "n-1", *options: str, **said: Any) -> None:
@@ -89,7 +63,8 @@ def test_acknowledged_from_another_room(tmp_path: Path) -> None:
 
     Sent twice, it is done once. The run's replay is the run.
     """
-    with Broker(tmp_path / "b") as broker, Listener(broker) as listener, Bench(tmp_path, broker) as bench:
+    broker = Broker(tmp_path / "b")
+    with broker, Listener(broker) as listener, Bench(tmp_path, broker.url, ALLOWED) as bench:
         session = session_of(listener)
         for _ in range(2):
             ask(broker, session, who="Ada\u202e \n Lovelock", asked_utc_s=time.time())
@@ -110,7 +85,7 @@ def test_acknowledged_from_another_room(tmp_path: Path) -> None:
 
 def test_not_unless_the_bench_allows_it(tmp_path: Path) -> None:
     """Where bench.toml does not allow it, which is the rule, nothing is taken in and nothing is answered."""
-    quiet = Bench(tmp_path, broker := Broker(tmp_path / "b"), acknowledge=False)
+    quiet = Bench(tmp_path, (broker := Broker(tmp_path / "b")).url)
     with broker, Listener(broker) as listener, quiet as bench:
         ask(broker, session_of(listener))
         listener.wait("state", len(listener.all("state")) + 3)
@@ -124,7 +99,8 @@ def test_what_may_not_be_asked(tmp_path: Path) -> None:
 
     The permit was never touched.
     """
-    with Broker(tmp_path / "b") as broker, Listener(broker) as listener, Bench(tmp_path, broker) as bench:
+    broker = Broker(tmp_path / "b")
+    with broker, Listener(broker) as listener, Bench(tmp_path, broker.url, ALLOWED) as bench:
         session = session_of(listener)
         ask(broker, session, "permit", kind="permit", on=True)
         ask(broker, session, "reset", kind="reset")
@@ -160,7 +136,7 @@ def test_leftovers_are_not_even_looked_at(tmp_path: Path) -> None:
     """A request that lies kept at the broker from before is not sent to the bench at all."""
     with Broker(tmp_path / "b") as broker, Listener(broker) as listener:
         ask(broker, "00000000", "left", "-r")
-        with Bench(tmp_path, broker):
+        with Bench(tmp_path, broker.url, ALLOWED):
             session = session_of(listener)
             ask(broker, session, "now")
             assert answer(listener, "now").said["accepted"]
