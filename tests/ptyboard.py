@@ -6,13 +6,14 @@ For what has to be timed from outside: the script that uses this is the board, a
 from __future__ import annotations
 
 import asyncio
-import multiprocessing
+import json
 import os
 import select
+import subprocess
+import sys
 import threading
 import time
 import tty
-from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Self
 
@@ -66,25 +67,6 @@ class Board:
             os.read(self.master, 4096)
 
 
-def _watch(path: str, log: Path, more_toml: str, name: str, asked: Connection) -> None:
-    own, bench_toml, run, run_toml = terms()
-    bench_toml = bench_toml.replace(f'"{own.name}"', f'"{name}"', 1) + more_toml
-    bench = bench_from(parse_toml(bench_toml, "bench.toml"), "bench.toml")
-    broker = None if bench.mqtt is None else broker_of(bench.mqtt)
-    begun = begin(log, bench, bench_toml, run, run_toml)
-    service = Service(begun, lambda: SerialPort(path, 115200), broker=broker)
-
-    def listen() -> None:
-        while True:
-            kind, args = asked.recv()
-            if kind == _END:
-                return service.stop()
-            service.ask(make_request(kind, "script", args))
-
-    threading.Thread(target=listen, daemon=True).start()
-    asyncio.run(service.watch())
-
-
 class Watching:
     """A context manager: the service watches the board's line inside it.
 
@@ -93,28 +75,38 @@ class Watching:
 
     def __init__(self, board: Board, log: Path, more_toml: str = "", name: str = "hood-9") -> None:
         self.board, self.log = board, log
-        self._ours, theirs = multiprocessing.Pipe()
-        spawn = multiprocessing.get_context("spawn")
-        self.process = spawn.Process(target=_watch, args=(board.path, log, more_toml, name, theirs), daemon=True)
+        self._given = json.dumps({"path": board.path, "log": str(log), "more_toml": more_toml, "name": name})
+        self.process: subprocess.Popen[str] | None = None
 
     def __enter__(self) -> Self:
-        self.process.start()
+        command, root = [sys.executable, "-m", "tests.ptyboard"], Path(__file__).parents[1]
+        self.process = subprocess.Popen(command, stdin=subprocess.PIPE, text=True, cwd=root)
+        self._write(self._given)
         assert self.board.wait_for(b"K,", PATIENCE_S), "the service never spoke"
         return self
 
     def __exit__(self, *_: object) -> None:
+        assert self.process is not None
         self.process.kill()
-        self.process.join()
+        self.process.wait()
+        assert self.process.stdin is not None
+        self.process.stdin.close()
+
+    def _write(self, line: str) -> None:
+        assert self.process is not None
+        assert self.process.stdin is not None
+        self.process.stdin.write(line + "\n")
+        self.process.stdin.flush()
 
     def ask(self, kind: str, **args: object) -> None:
         """Ask something of the run."""
-        self._ours.send((kind, args))
+        self._write(json.dumps([kind, args]))
 
     def end(self) -> None:
         """End watching in good order."""
+        assert self.process is not None
         self.ask(_END)
-        self.process.join(PATIENCE_S)
-        assert self.process.exitcode == 0
+        assert self.process.wait(PATIENCE_S) == 0
 
     def make_ready(self) -> None:
         """Get the permit, after whatever was before."""
@@ -145,3 +137,29 @@ class Watching:
         begun_s = self.trip()
         assert self.board.wait_for(b",0,1*", PATIENCE_S), "the permit was never taken away"
         return time.perf_counter() - begun_s
+
+
+def main() -> None:
+    """Watch as the first line on standard input says, and ask what the following ones do."""
+    given = json.loads(sys.stdin.readline())
+    own, bench_toml, run, run_toml = terms()
+    bench_toml = bench_toml.replace(f'"{own.name}"', f'"{given["name"]}"', 1) + given["more_toml"]
+    bench = bench_from(parse_toml(bench_toml, "bench.toml"), "bench.toml")
+    broker = None if bench.mqtt is None else broker_of(bench.mqtt)
+    begun = begin(Path(given["log"]), bench, bench_toml, run, run_toml)
+    service = Service(begun, lambda: SerialPort(given["path"], 115200), broker=broker)
+
+    def listen() -> None:
+        for line in sys.stdin:
+            kind, args = json.loads(line)
+            if kind == _END:
+                break
+            service.ask(make_request(kind, "script", args))
+        service.stop()
+
+    threading.Thread(target=listen, daemon=True).start()
+    asyncio.run(service.watch())
+
+
+if __name__ == "__main__":
+    main()

@@ -1,22 +1,21 @@
-"""What the documents promise, read by a client that shares no code with the outlet: gmqtt, of the registry.
+"""What the documents promise, read by a client that shares no code with the outlet: ohmqtt, of the registry.
 
 It has an MQTT 5 protocol of its own; the outlet's libraries are aiomqtt and paho.
 """
 
 from __future__ import annotations
 
-import asyncio
 import json
 import ssl
 import time
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
-import gmqtt
+import ohmqtt
 import pytest
+from ohmqtt import MQTTPublishPacket, MQTTPublishProps
 
-from tests.edges.broker import LOOPBACK, WAIT_S, Broker, Certificates, certify
+from tests.edges.broker import LOOPBACK, WAIT_S, Broker, Certificates, certify, wait_until
 from tests.edges.mqtt_bench import TAG, Bench
 from tests.edges.test_mqtt_payloads import faults
 
@@ -27,48 +26,47 @@ USERS = {"bench": "drip drop", "reader": "read all"}
 class Reader:
     """Subscribed to everything a bench says."""
 
-    def __init__(self) -> None:
-        self.got: dict[str, list[tuple[dict[str, Any], int, dict[str, Any]]]] = {}
-        self._client = gmqtt.Client("second")
-        self._client.on_message = self._hear
+    def __init__(self, port: int, tls: ssl.SSLContext | None) -> None:
+        self.got: dict[str, list[MQTTPublishPacket]] = {}
+        self._client = ohmqtt.Client()
+        scheme = "mqtt" if tls is None else "mqtts"
+        password = USERS["reader"].encode()
+        self._client.start_loop()
+        self._client.connect(
+            f"{scheme}://{LOOPBACK}:{port}", client_id="second", username="reader", password=password, tls_context=tls
+        )
+        self._client.subscribe("so2bench/#", self._hear, max_qos=1)
 
-    def _hear(self, _client: object, topic: str, payload: bytes, qos: int, properties: dict[str, Any]) -> int:
-        if not topic.endswith("/ask"):
-            self.got.setdefault(topic, []).append((json.loads(payload), qos, properties))
-        return 0
+    def __enter__(self) -> Self:
+        return self
 
-    async def connect(self, port: int, tls: ssl.SSLContext | None) -> None:
-        self._client.set_auth_credentials("reader", USERS["reader"])
-        await self._client.connect(LOOPBACK, port, ssl=tls or False, version=5)
-        self._client.subscribe("so2bench/#", qos=1)
+    def __exit__(self, *_: object) -> None:
+        self._client.shutdown()
+        self._client.wait_for_shutdown(WAIT_S)
 
-    def publish(self, topic: str, said: dict[str, Any]) -> None:
-        self._client.publish(topic, json.dumps(said), qos=1, message_expiry_interval=30)
+    def _hear(self, _client: object, packet: MQTTPublishPacket) -> None:
+        if not packet.topic.endswith("/ask"):
+            self.got.setdefault(packet.topic, []).append(packet)
 
-    async def end(self) -> None:
-        await self._client.disconnect()
+    def said(self, name: str) -> list[dict[str, Any]]:
+        """What has come on a topic."""
+        return [json.loads(p.payload) for p in self.got.get(f"so2bench/hood-2/{name}", [])]
 
-    async def until(self, true: Callable[[], bool], what: str) -> None:
-        """Wait for another program."""
-        end_s = time.monotonic() + WAIT_S
-        while not true():
-            assert time.monotonic() < end_s, f"not within {WAIT_S:g} s: {what}"
-            await asyncio.sleep(0.01)
+    def ask(self, said: dict[str, Any]) -> None:
+        """Ask for something."""
+        expiry = MQTTPublishProps(MessageExpiryInterval=30)
+        self._client.publish("so2bench/hood-2/ask", json.dumps(said), qos=1, properties=expiry)
 
 
-async def read_and_ask(port: int, tls: ssl.SSLContext | None) -> dict[str, list[tuple[dict[str, Any], int, Any]]]:
+def read_and_ask(reader: Reader) -> None:
     """Read until an alarm has come, acknowledge it, and read on until that is told."""
-    reader, base = Reader(), "so2bench/hood-2"
-    alarm, answer = f"{base}/alarm", f"{base}/answer"
-    await reader.connect(port, tls)
-    await reader.until(lambda: any(s["tag"] == TAG for s, _, _ in reader.got.get(alarm, [])), "the alarm")
-    await reader.until(lambda: len(reader.got.get(f"{base}/state", [])) > 2, "states")
+    wait_until(lambda: any(s["tag"] == TAG for s in reader.said("alarm")), "the alarm")
+    wait_until(lambda: len(reader.said("state")) > 2, "states")
+    session = reader.said("alarm")[0]["session"]
     said = {"kind": "acknowledge", "who": "Ada", "asked_utc_s": time.time(), "tag": TAG}
-    reader.publish(f"{base}/ask", {"v": 1, "session": reader.got[alarm][0][0]["session"], "id": "a-1", **said})
-    await reader.until(lambda: answer in reader.got, "the answer")
-    await reader.until(lambda: reader.got[alarm][-1][0]["cause"] == "acknowledged", "the change")
-    await reader.end()
-    return reader.got
+    reader.ask({"v": 1, "session": session, "id": "a-1", **said})
+    wait_until(lambda: bool(reader.said("answer")), "the answer")
+    wait_until(lambda: reader.said("alarm")[-1]["cause"] == "acknowledged", "the change")
 
 
 @pytest.mark.parametrize("tls", [False, True], ids=["plain", "TLS"])
@@ -81,19 +79,23 @@ def test_a_second_library_reads_what_is_promised(tmp_path: Path, monkeypatch: py
     url = f"{scheme}://bench@{LOOPBACK}:{broker.port}"
     more += ['password_env = "BENCH_PASSWORD"', "acknowledge = true"]
     context = ssl.create_default_context(cafile=str(signed.authority)) if signed is not None else None
-    with broker, Bench(tmp_path, url, *more) as bench:
-        got = asyncio.run(read_and_ask(broker.port, context))
-    assert set(got) == {f"so2bench/hood-2/{n}" for n in ("watched", "state", "alarm", "standing", "answer")}
+    with broker, Reader(broker.port, context) as reader, Bench(tmp_path, url, *more) as bench:
+        read_and_ask(reader)
+        assert bench.changes()[-1].who == "Ada, by MQTT"
+    assert set(reader.got) == {f"so2bench/hood-2/{n}" for n in ("watched", "state", "alarm", "standing", "answer")}
     expiry_max_s = {"watched": 30, "state": 10, "standing": 30, "answer": 30, "alarm": None}
-    for topic, messages in got.items():
+    for topic, packets in reader.got.items():
         name = topic.rpartition("/")[2]
-        for said, qos, properties in messages:
+        for packet in packets:
+            said, properties = json.loads(packet.payload), packet.properties
             assert faults(name, said) == []
-            assert qos == (0 if name == "state" else 1)
-            assert (properties["content_type"], properties["payload_format_id"]) == (["application/json"], [1])
-            (expiry_s,) = properties.get("message_expiry_interval", [None])
-            most_s = expiry_max_s[name]
-            assert (expiry_s is None) if most_s is None else (0 < expiry_s <= most_s)
-    said, _, _ = got["so2bench/hood-2/answer"][0]
-    assert (said["id"], said["accepted"]) == ("a-1", True)
-    assert bench.changes()[-1].who == "Ada, by MQTT"
+            assert packet.qos.value == (0 if name == "state" else 1)
+            assert (properties.ContentType, properties.PayloadFormatIndicator) == ("application/json", 1)
+            most_s, expiry_s = expiry_max_s[name], properties.MessageExpiryInterval
+            if most_s is None or not said.get("watched", True):
+                assert expiry_s is None
+            else:
+                assert expiry_s is not None
+                assert 0 < expiry_s <= most_s
+    (answer,) = reader.said("answer")
+    assert (answer["id"], answer["accepted"]) == ("a-1", True)
