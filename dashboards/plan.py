@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from datetime import UTC, date, datetime
 from importlib.resources import files
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from monitor.edges.logreader import LogReader
 from monitor.errors import LogError, RefusalError
 from monitor.wanted import GAS, HOT_STRENGTH, STRENGTH, Want
 
-LOG_ENV = "SO2BENCH_LOG"
+LOG_ENV, PAST_ENV = "SO2BENCH_LOG", "SO2BENCH_PAST"
 ROUTES = {
     "acid-drip": "acid dripping on a sulfite",
     "acid-on-sulfur": "hot sulfuric acid on sulfur",
@@ -43,6 +44,17 @@ def _run_bench() -> str | None:
         return LogReader(Path(log)).header().bench_toml if log else None
     except LogError:
         return None
+
+
+def _past_folder() -> Path | None:
+    """Where logs of past runs lie: as the command named it, or beside the run that is being watched."""
+    named = os.environ.get(PAST_ENV, "")
+    log = os.environ.get(LOG_ENV, "")
+    return Path(named) if named else Path(log).parent if log else None
+
+
+def _today() -> date:
+    return datetime.now(UTC).date()
 
 
 @st.cache_data(max_entries=20, show_spinner="Working it out")
@@ -79,6 +91,10 @@ def _form() -> dict[str, str] | None:
         for row in (("salt", "acid"), ("sulfur", "sulfuric")):
             for column, name in zip(st.columns(2), row, strict=True):
                 column.text_input(PRICE_WORDS[name], key=f"price_{name}", placeholder=PRICE_EXAMPLES[name])
+        before: Want | None = state.get("before")
+        choices = [key for key in planning.RECKONED if key != "file" or (before is not None and before.learned)]
+        state.setdefault("reckoned", choices[0])
+        st.selectbox("What goes over, reckoned", choices, format_func=planning.RECKONED.__getitem__, key="reckoned")
         pressed = st.form_submit_button("Work it out", type="primary", width="stretch")
     return {key: str(state[key]) for key in planning.FIELDS} if pressed else None
 
@@ -87,6 +103,7 @@ def _fill() -> None:
     """An opened file fills the form, and stands as it is until the button is pressed."""
     state = st.session_state
     state.pop("before", None)
+    state["reckoned"] = "model"
     state.pop("worked", None)
     text = _text_of(state["run-file"])
     if text is None:
@@ -98,7 +115,7 @@ def _fill() -> None:
         return  # the page says it where the plan would stand
     if before is not None:
         state["before"] = before
-        state.update(planning.fields_of(before))
+        state.update(planning.fields_of(before), reckoned="file" if before.learned else "model")
 
 
 def _text_of(got: UploadedFile | None) -> str | None:
@@ -146,7 +163,7 @@ def _result(fields: dict[str, str] | None, bench: str | None) -> None:
     if fields is not None:
         state.pop("worked", None)  # a want that is refused leaves nothing old standing
         before: Want | None = state.get("before")
-        learned = before.learned if before is not None else None
+        learned = planning.reckoned(state["reckoned"], fields["route"], before, _past_folder(), bench, _today())
         state["worked"] = planning.work_out(planning.want_from(fields, before, learned), bench)
     worked: planning.Worked | None = state.get("worked")
     if worked is None:
@@ -160,6 +177,9 @@ def _result(fields: dict[str, str] | None, bench: str | None) -> None:
     st.html(planning.cautions_html(shown.cautions))
     for section in shown.sections:
         st.html(planning.section_html(section))
+    past = planning.past_html(worked.text, _past_folder(), bench, _today())
+    if past:
+        st.html(past)
 
 
 _page()

@@ -6,18 +6,22 @@ The text of the run file is the one thing that is kept: what is shown follows fr
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from html import escape
-from typing import Any, NamedTuple
+from pathlib import Path
+from typing import Any, NamedTuple, cast
 
 from monitor.chemistry.outlook import outlook
 from monitor.chemistry.planning import Plan, plan
 from monitor.chemistry.prices import charge_costs
 from monitor.chemistry.receivers import REACTIONS
 from monitor.errors import PlanError
-from monitor.planlines import Section, charge_rows, cost_rows, outlook_sections
+from monitor.nexttime import run_rows, sentences
+from monitor.pastresults import learned_from
+from monitor.planlines import PAST_TITLE, Section, charge_rows, cost_rows, outlook_sections
 from monitor.runfile import Contents, run_toml
 from monitor.settings import bench_from, parse_toml, run_from
-from monitor.terms import BenchTerms
+from monitor.terms import BenchTerms, Route
 from monitor.wanted import GAS, Want, designed, want_of
 
 HEAD = "Worked out on the page of so2bench for what is wanted."
@@ -95,6 +99,43 @@ def want_from(fields: dict[str, str], before: Want | None, learned: Contents | N
         return new
     title = before.title if want == before.want else ""
     return replace(new, title=title, kept=before.kept if new.route == before.route else {})
+
+
+RECKONED = {
+    "model": "by the charge alone",
+    "file": "with the past yield that the opened file states",
+    "past": "with the yield of this bench's past runs",
+}
+
+
+def reckoned(
+    choice: str, route: str, before: Want | None, folder: Path | None, bench_text: str | None, today: date
+) -> Contents | None:
+    """The table [learned] of a choice, None for none.
+
+    Raises PlanError where past runs are asked for, and too few tell.
+    """
+    if choice == "file" and before is not None and before.route == route:
+        return before.learned
+    if choice != "past":
+        return None
+    bench = bench_of(bench_text)
+    if folder is None or bench is None:
+        raise PlanError("past runs: found no folder of them or no bench file, wanted both; see so2bench plan --help")
+    found = learned_from(folder, bench.name, cast(Route, route), today)
+    if found.learned is None:
+        raise PlanError("past runs: " + " ".join(sentences(found)))
+    return found.learned
+
+
+def past_html(run_text: str, folder: Path | None, bench_text: str | None, today: date) -> str:
+    """What past runs of this bench say for this plan's route; nothing where there is no folder or no bench."""
+    bench = bench_of(bench_text)
+    if folder is None or bench is None:
+        return ""
+    found = learned_from(folder, bench.name, run_from(parse_toml(run_text, FILE), FILE).route, today)
+    words = "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences(found))
+    return section_html((PAST_TITLE, list(run_rows(found)))).replace("<table>", f"{words}<table>", 1)
 
 
 def fields_of(want: Want) -> dict[str, str]:

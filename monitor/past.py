@@ -13,6 +13,7 @@ from monitor.chemistry.planning import Plan, plan
 from monitor.core.events import Phase
 from monitor.edges.logreader import LogReader
 from monitor.settings import bench_from, parse_toml, run_from
+from monitor.terms import BenchTerms, RunTerms
 
 ENDING = "*.so2log"
 RATE_OVER_S = 60.0  # a rate is what went over in this time; a drop's step is lost in it
@@ -59,7 +60,7 @@ def past_run(log: Path) -> PastRun:
     """
     reader = LogReader(log)
     h = reader.header()
-    planned = _plan(h.bench_toml, h.run_toml)
+    planned = plan_of(h.bench_toml, h.run_toml)
     bench = bench_from(parse_toml(h.bench_toml, "bench.toml in the log"), "bench.toml in the log")
     account = (reader.overview() or {}).get("account") or {}
     raised = reader.raised()
@@ -88,7 +89,7 @@ def course(log: Path) -> Course:
     """
     reader = LogReader(log)
     h = reader.header()
-    planned_mol = _plan(h.bench_toml, h.run_toml).delivered_mol
+    planned_mol = plan_of(h.bench_toml, h.run_toml).delivered_mol
     began_s = next((t_s for _, t_s, phase, _ in reader.rows("phase") if phase == Phase.GENERATING.value), 0.0)
     trace = reader.trace(began_s, max(began_s + 1.0, h.last.mono_s), MOST_POINTS)
     over = trace.delivered_mol
@@ -118,6 +119,14 @@ def _rates(t_s: list[float], over_mol: list[float | None]) -> list[float | None]
 
 
 @lru_cache(maxsize=64)
-def _plan(bench_toml: str, run_toml: str) -> Plan:
+def plan_of(bench_toml: str, run_toml: str) -> Plan:
+    """The plan of the settings that a log carries. Raises SettingsError."""
+    bench, run = settings_of(bench_toml, run_toml)
+    return plan(run, bench)
+
+
+@lru_cache(maxsize=256)
+def settings_of(bench_toml: str, run_toml: str) -> tuple[BenchTerms, RunTerms]:
+    """The settings that a log carries. Raises SettingsError."""
     bench = bench_from(parse_toml(bench_toml, "bench.toml in the log"), "bench.toml in the log")
-    return plan(run_from(parse_toml(run_toml, "run.toml in the log"), "run.toml in the log"), bench)
+    return bench, run_from(parse_toml(run_toml, "run.toml in the log"), "run.toml in the log")

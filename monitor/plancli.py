@@ -6,12 +6,14 @@ import argparse
 import json
 import threading
 from dataclasses import asdict, replace
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from monitor.errors import PlanError
 
 if TYPE_CHECKING:
+    from monitor.nexttime import NextTime
     from monitor.terms import RunTerms
 
 DEFAULTS = "defaults: Na2S2O5 97 %, HCl 30 %, excess 10 %, 22 degC, the smallest common flask"
@@ -49,13 +51,21 @@ def add_arguments(p: argparse.ArgumentParser) -> None:
     w.add_argument("--draw", help='of the aspirator at the burner, like "4 L/minute"')
     w.add_argument("--save", type=Path, metavar="FILE", help="write the run file, a new one")
     p.add_argument("--page", action="store_true", help="the plan page instead, in a browser on this machine")
-    p.set_defaults(do=lambda a: _page() if a.page else _plan(a, p))
+    p.add_argument(
+        "--past", type=Path, metavar="FOLDER", help="of run logs: what those of this bench say for next time"
+    )
+    p.add_argument(
+        "--use-past",
+        action="store_true",
+        help="work the charge out by the yield of those runs; it stands in the file",
+    )
+    p.set_defaults(do=lambda a: _page(a.past) if a.page else _plan(a, p))
 
 
-def _page() -> None:
+def _page(past: Path | None) -> None:
     from monitor.edges.page import Page
 
-    page = Page(None)
+    page = Page(None, past=past)
     print(f"page: {page.url}/plan   (this machine only; Ctrl-C ends it)", flush=True)
     try:
         threading.Event().wait()
@@ -69,8 +79,10 @@ def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
     from monitor.chemistry.outlook import outlook
     from monitor.chemistry.planning import plan
     from monitor.chemistry.prices import charge_costs
+    from monitor.nexttime import sentences
+    from monitor.pastresults import learned_from
     from monitor.plain import plan_lines
-    from monitor.planlines import charge_rows, cost_rows, outlook_sections, section_lines
+    from monitor.planlines import charge_rows, cost_rows, outlook_sections, past_lines, section_lines
     from monitor.runfile import run_toml, save_run
     from monitor.settings import load_bench, load_run
     from monitor.wanted import Want, designed
@@ -80,12 +92,19 @@ def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
         parser.error("either RUN or --want is wanted")
     if a.run is not None and (given or a.save):
         parser.error("RUN says it all: --" + next(iter([*given, "save"])) + " goes with --want")
+    if a.past and not a.bench:
+        parser.error("--past: --bench says of which bench")
+    if a.use_past and not (a.past and a.want):
+        parser.error("--use-past goes with --want and --past; to RUN add the table [learned] that --past shows")
     bench = load_bench(a.bench)[0] if a.bench else None
-    found = None
+    found = past = None
+    if bench is not None and a.past:
+        route = given.get("route", Want("").route) if a.want else load_run(a.run)[0].route
+        past = learned_from(a.past, bench.name, route, datetime.now(UTC).date())
     if a.run is not None:
         run, _ = load_run(a.run)
     else:
-        found = designed(Want(a.want, **given), bench)
+        found = designed(Want(a.want, **given, learned=_learned(past) if a.use_past else {}), bench)
         run = found.run
     asked = _asked(a)
     run = _priced(a.price, run)
@@ -96,19 +115,27 @@ def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
         save_run(a.save, run_toml(found.contents, "Worked out by so2bench plan for what is wanted."))
     if a.json:
         got = made.as_json_dict() | ahead.as_json_dict() | {"costs": [asdict(one) for one in costs]}
+        got |= {} if past is None else {"next_time": list(sentences(past))}
         got |= {} if found is None else {"run": found.contents, "design": asdict(found.design)}
-        print(json.dumps(got, indent=2, ensure_ascii=False))
+        print(json.dumps(got, indent=2, ensure_ascii=False, default=str))
         return
     lines = list(plan_lines(run, made))
     end = lines.index("Cautions, worst first") - 1
     added = [line for section in outlook_sections(run, made, ahead) for line in section_lines(section)]
     added += section_lines(cost_rows(run, costs)) if costs else ()
+    added += past_lines(past) if past is not None else ()
     lines[end:end] = added
     if found is not None:
         lines[1:1] = ["", *section_lines(charge_rows(found))]
     print("\n".join(lines))
     if a.save:
         print(f"\nrun file: {a.save}")
+
+
+def _learned(past: NextTime | None) -> dict[str, Any]:
+    if past is None or past.learned is None:
+        raise PlanError("--use-past: too few finished runs of this bench on this route tell their yield; see --past")
+    return past.learned
 
 
 def _asked(a: argparse.Namespace) -> dict[str, float]:

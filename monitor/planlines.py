@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from textwrap import wrap
 
 from monitor.chemistry.coil import COIL_M
 from monitor.chemistry.design import DripDesign
 from monitor.chemistry.outlook import Outlook
 from monitor.chemistry.planning import Plan
 from monitor.chemistry.prices import RouteCost
+from monitor.nexttime import NextTime, run_rows, sentences
+from monitor.runfile import run_toml
 from monitor.terms import AcidOnSulfurTerms, RunTerms
 from monitor.wanted import Designed
 
@@ -117,6 +120,27 @@ def cost_rows(run: RunTerms, costs: tuple[RouteCost, ...]) -> Section:
         return mole if need_mol is None else f"{mole}; {one.cost_per_mol * need_mol:.3g}{currency} for what is wanted"
 
     return "Cost of a mole of SO2, by your prices and the equations", [(one.route, words(one)) for one in costs]
+
+
+PAST_TITLE = "Next time, by past runs (nothing of it is applied unless you say so)"
+
+
+def learned_lines(past: NextTime) -> list[str]:
+    """The table that makes a run file reckon with the yield of past runs; nothing where too little is known."""
+    return [] if past.learned is None else run_toml({"learned": past.learned}).strip().splitlines()
+
+
+def past_lines(past: NextTime) -> Iterator[str]:
+    """What past runs say, what each of them gave, and the table to plan with."""
+    yield PAST_TITLE
+    for words in sentences(past):
+        yield from wrap(words, 110, initial_indent="  ", subsequent_indent="    ")
+    for label, value in run_rows(past):
+        yield f"  {label:<34} {value}"
+    table = learned_lines(past)
+    if table:
+        yield "  To plan with it, put this into run.toml, or plan with --want and --use-past:"
+        yield from (f"    {line}" for line in table)
 
 
 def section_lines(section: Section) -> Iterator[str]:

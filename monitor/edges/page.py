@@ -16,6 +16,7 @@ from monitor.errors import RefusalError
 
 FIRST_PORT, PORTS = 8501, 50
 LOG_ENV = "SO2BENCH_LOG"
+PAST_ENV = "SO2BENCH_PAST"  # a folder of logs of past runs
 BENCHES_ENV = "SO2BENCH_BENCHES"  # the folder in which the list of benches is
 PASSWORD_ENV = "SO2BENCH_PAGE_PASSWORD"  # noqa: S105 - its name, not itself
 PASSWORD_LEAST = 12  # characters; at five tries a minute a random one is not found (NIST SP 800-63B asks for 8)
@@ -135,15 +136,20 @@ class Page(PageServer):
         port: int | None = None,
         without: Collection[str] = (),
         reach: Reach = THIS_MACHINE,
+        past: Path | None = None,
     ) -> None:
-        """Start it; without a log it has only the plan page to show, at /plan.
+        """Start it; without a log it has only the plan page to show, at /plan. That one looks for past runs in
+        `past`, or else beside the log.
 
         The environment variables named `without` hold passwords, which are no business of a page.
 
         Raises:
             RefusalError: the dashboard's packages are not installed, or no port is free.
         """
-        super().__init__("bench.py", {LOG_ENV: "" if log is None else str(log.resolve())}, port, without, reach)
+        looks_at = {LOG_ENV: "" if log is None else str(log.resolve())}
+        if past is not None:
+            looks_at[PAST_ENV] = str(past.resolve())
+        super().__init__("bench.py", looks_at, port, without, reach)
 
 
 class BenchesPage(PageServer):

@@ -1,6 +1,8 @@
 """From a run log to what a report has to say. Reads the record and computes no result anew but the plan and the
 budget of the account, both from the settings that the log carries.
 
+For next time it looks at the finished runs of the same bench in the log's folder, up to this one, and says so.
+
 Promise: a log that is being written can be read; what the record does not hold is None or empty, never made up.
 """
 
@@ -10,6 +12,7 @@ import hashlib
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -23,6 +26,8 @@ from monitor.core.requests import ASKED_BY_PEOPLE
 from monitor.core.weighedaccount import WeighedAccount
 from monitor.edges.logreader import Header, LogReader, Trace
 from monitor.errors import LogError
+from monitor.nexttime import NextTime
+from monitor.pastresults import learned_from
 from monitor.replay import Occurrence, Tally
 from monitor.settings import bench_from, parse_toml, run_from
 from monitor.terms import BenchTerms, DripTerms, RunTerms
@@ -87,6 +92,7 @@ class Facts:
     trace: Trace
     fingerprint: Fingerprint
     other_meta: tuple[tuple[str, str], ...]
+    next_time: NextTime
 
 
 def gather(path: Path, progress: Callable[[float], None] = lambda _: None) -> Facts:
@@ -137,6 +143,13 @@ def gather(path: Path, progress: Callable[[float], None] = lambda _: None) -> Fa
         trace=reader.trace(0.0, max(1.0, header.last.mono_s), MOST_BUCKETS),
         fingerprint=fingerprint,
         other_meta=tuple((k, v) for k, v in reader.rows("meta") if k not in KNOWN_META),
+        next_time=learned_from(
+            path.parent,
+            bench.name,
+            run.route,
+            datetime.fromtimestamp(header.start.utc_s, tz=UTC).date(),
+            header.start.utc_s,
+        ),
     )
 
 

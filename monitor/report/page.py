@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import hypot
 
 from monitor.core.catalogue import CATALOGUE
+from monitor.nexttime import run_rows, sentences
 from monitor.report.facts import Facts, Told
 from monitor.report.figures import figures
 from monitor.report.pieces import Html, clock, join, pairs, section, share, table, tag, whole
@@ -38,6 +39,7 @@ def page(f: Facts) -> str:
         _checks(f),
         _closing_down(f),
         _cautions(f),
+        _next_time(f),
         _provenance(f),
     ]
     head = Html(f'<meta charset="utf-8"><meta name="viewport" content="width=device-width"><style>{STYLE}</style>')
@@ -303,6 +305,21 @@ def _closing_down(f: Facts) -> Html:
 
 def _cautions(f: Facts) -> Html:
     return section("Cautions of the plan, worst first", tag("ol", *(tag("li", c) for c in f.plan.cautions)))
+
+
+def _next_time(f: Facts) -> Html:
+    found = f.next_time
+    return section(
+        "Next time",
+        *(tag("p", words) for words in sentences(found)),
+        table(("run", "gave"), list(run_rows(found))) if found.runs else "",
+        tag(
+            "p",
+            "From the finished runs of this bench on this route whose logs lay beside this one, up to this run. "
+            "Nothing of it is applied: so2bench plan with --past offers it to the next plan.",
+            kind="small",
+        ),
+    )
 
 
 def _provenance(f: Facts) -> Html:
