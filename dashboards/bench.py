@@ -14,7 +14,7 @@ from typing import Final, Literal
 
 import streamlit as st
 
-from dashboards import charts, closing, ready, sheet
+from dashboards import charts, closing, ready, sheet, sound
 from dashboards.asking import Asked, ask, follow
 from dashboards.door import admitted
 from dashboards.freshness import Freshness
@@ -103,6 +103,7 @@ def _now(log: Path) -> None:
     except LogError as why:
         st.html(sheet.pulse(None, clock(now_utc_s)))
         st.html(sheet.warning(f"NO RUN TO SHOW. {why}. Trying again every second."))
+        sound.draw(sound.sounding(None), now_mono_s)
         return
     asked = st.session_state["asked"] = follow(log, _asked(), now_mono_s)
     left, right = st.columns([3, 2], vertical_alignment="center")
@@ -111,6 +112,7 @@ def _now(log: Path) -> None:
     st.html(f'<p class="caution">{sheet.CAUTION}</p>')
     st.html(sheet.warning(view.head.warning))
     st.html(sheet.head(view.head))
+    sound.draw(sound.sounding(view), now_mono_s)
     with st.container(key="alarms"):
         _alarms(log, view)
     if view.advice:

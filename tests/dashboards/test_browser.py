@@ -238,3 +238,27 @@ def test_others_come_in_by_the_password(browser: Browser, tmp_path: Path) -> Non
             sees(page, HEAD, "No alarms")
         finally:
             server.close()
+
+
+SOUND = "window.so2benchSound"
+
+
+def test_the_page_sounds_when_the_browser_lets_it(browser: Browser, tmp_path: Path) -> None:
+    """It says that it is silent until the button is pressed; then a waiting alarm sounds until it is acknowledged.
+
+    When the server is gone the page sounds again by itself: silence must not look like safety.
+    """
+    log = tmp_path / "a.so2log"
+    with live_run(log) as live, served(log) as server:
+        page = opened(browser, server)
+        sees(page, ".sound", "This page is silent: the browser lets it sound only after you have pressed here.")
+        page.get_by_role("button", name="Let this page sound").click()
+        sees(page, ".sound", "This page sounds its alarms.")
+        wait_until(lambda: page.evaluate(f"{SOUND}.sounded") == 1, "the trial tones")
+        live.port.gas_ppm = 3.0
+        wait_until(lambda: page.evaluate(f"{SOUND}.sounded") >= 3, "the alarm's tones, again and again")
+        page.get_by_role("button", name="Acknowledge all").click()
+        wait_until(lambda: page.evaluate(f"{SOUND}.say") == "quiet", "quiet after the acknowledgement")
+        before = page.evaluate(f"{SOUND}.sounded")
+        server.close()
+        wait_until(lambda: page.evaluate(f"{SOUND}.sounded") > before, "the page sounds without its server")
