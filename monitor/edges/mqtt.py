@@ -16,14 +16,15 @@ import secrets
 import time
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from monitor.core.events import Event, StandingAlarm
+from monitor.core.events import Event
 from monitor.edges.mqtt_broker import Broker
 from monitor.edges.mqtt_link import BrokerError, Connection, connect
-from monitor.edges.mqtt_outbox import ANSWERS_MAX, Heard, Outbox
+from monitor.edges.mqtt_outbox import ANSWERS_MAX, Outbox
 from monitor.edges.mqtt_payloads import Voice
 from monitor.edges.mqtt_requests import Answer, Arrived, Ask, Desk
+from monitor.edges.mqtt_sender import Sender
 
 LOOK_S = 1.0  # how often to look whether the bench still speaks
 FAREWELL_S = 2.0  # for what is left to say at the end; what is not out by then stays unsaid, the record has it
@@ -39,15 +40,6 @@ class Pace:
     last_retry_s: float = 30.0  # a connection that held this long makes the next retry a first one again
     renew_s: float = 10.0  # for "watched" and "standing", well within their expiry
     stalled_s: float = 5.0  # overviews come once a second: five missing are no hiccup
-
-
-@dataclass(slots=True)
-class _Said:
-    """What was said on this connection."""
-
-    watching: bool | None = None
-    standing: tuple[StandingAlarm, ...] | None = None
-    renew_at_s: float = field(default=0.0)
 
 
 class Mqtt:
@@ -106,16 +98,21 @@ class Mqtt:
 
     async def _serve(self, connection: Connection) -> None:
         """Send and listen until the connection breaks, which is raised, or until cancelled."""
+        tally = self._desk.tally if self._on_ask is not None else None
+        sender = Sender(connection, self._outbox, self._voice, self._answer, tally)
         try:
             _heed_cancelling()
-            await self._talk(connection)
+            await self._talk(connection, sender)
         except asyncio.CancelledError:
-            await self._farewell(connection)
+            # When the broker does not take the goodbye, its last will has to do.
+            with contextlib.suppress(TimeoutError, BrokerError):
+                async with asyncio.timeout(FAREWELL_S):
+                    await sender.goodbye(self._pace.stalled_s)
             raise
 
-    async def _talk(self, connection: Connection) -> None:
+    async def _talk(self, connection: Connection, sender: Sender) -> None:
         listening = asyncio.create_task(self._listen(connection), name="mqtt listen")
-        sending = asyncio.create_task(self._send(connection), name="mqtt send")
+        sending = asyncio.create_task(self._send(sender), name="mqtt send")
         try:
             done, _ = await asyncio.wait({listening, sending}, return_when=asyncio.FIRST_COMPLETED)
         finally:
@@ -149,63 +146,16 @@ class Mqtt:
             return self._desk.answered(said.request_id, said.accepted, said.text)
         return self._at_once.popleft() if self._at_once else None
 
-    async def _send(self, connection: Connection) -> None:
-        said = _Said()
+    async def _send(self, sender: Sender) -> None:
         while True:
             self._news.clear()
-            while await self._send_some(connection, said):
+            while await sender.some(self._pace.renew_s, self._pace.stalled_s):
                 _heed_cancelling()
             self._recovered()
             _heed_cancelling()
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(LOOK_S):
                     await self._news.wait()
-
-    async def _send_some(self, connection: Connection, said: _Said) -> bool:
-        """Send one alarm change, what has changed of the retained messages, an answer, a state; False if all is out.
-
-        One message with QoS 1 is under way at a time: only that keeps them in order (MQTT 5, section 4.6).
-        """
-        alarm = self._outbox.first_alarm()
-        if alarm is not None:
-            await connection.publish(self._voice.alarm(alarm.change, alarm.seq))
-            self._outbox.alarm_sent(alarm.seq)
-        heard = self._outbox.heard
-        if heard is not None:
-            await self._renew(connection, said, heard)
-        answer = self._answer()
-        if answer is not None:
-            await connection.publish(self._voice.answer(answer))
-        state = self._outbox.take_state()
-        if state is not None:
-            requests = self._desk.tally if self._on_ask is not None else None
-            await connection.publish(self._voice.state(state.overview, state.number, state.dropped, requests))
-        return not (alarm is None and answer is None and state is None)
-
-    async def _renew(self, connection: Connection, said: _Said, heard: Heard) -> None:
-        """Say whether the bench is watched, and which alarms stand: when it changes, and every `renew_s`."""
-        now_s = time.monotonic()
-        watching = now_s - heard.at_s <= self._pace.stalled_s
-        due = watching and now_s >= said.renew_at_s
-        if due or watching is not said.watching:
-            message = self._voice.watched(heard.overview) if watching else self._voice.stalled(heard.overview)
-            await connection.publish(message)
-            said.watching = watching
-        if due or (watching and heard.overview.alarms != said.standing):
-            await connection.publish(self._voice.standing(heard.overview, heard.seq))
-            said.standing = heard.overview.alarms
-        if due:
-            said.renew_at_s = now_s + self._pace.renew_s
-
-    async def _farewell(self, connection: Connection) -> None:
-        """Say what is left and goodbye; when the broker does not take it, its last will has to do."""
-        with contextlib.suppress(TimeoutError, BrokerError):
-            async with asyncio.timeout(FAREWELL_S):
-                said = _Said(watching=True, renew_at_s=float("inf"))
-                while await self._send_some(connection, said):
-                    pass
-                heard = self._outbox.heard
-                await connection.say_goodbye(self._voice.ended(heard.overview if heard is not None else None))
 
     def _trouble(self, text: str) -> None:
         self._in_order = False
