@@ -122,7 +122,7 @@ def reckoned(
     bench = bench_of(bench_text)
     if folder is None or bench is None:
         raise PlanError("past runs: found no folder of them or no bench file, wanted both; see so2bench plan --help")
-    found = learned_from(folder, bench.name, cast(Route, route), today)
+    found = learned_from(folder, bench, cast(Route, route), today)
     if found.learned is None:
         raise PlanError("past runs: " + " ".join(sentences(found)))
     return found.learned
@@ -133,7 +133,7 @@ def past_html(run_text: str, folder: Path | None, bench_text: str | None, today:
     bench = bench_of(bench_text)
     if folder is None or bench is None:
         return ""
-    found = learned_from(folder, bench.name, run_from(parse_toml(run_text, FILE), FILE).route, today)
+    found = learned_from(folder, bench, run_from(parse_toml(run_text, FILE), FILE).route, today)
     words = "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences(found))
     return section_html((PAST_TITLE, list(run_rows(found)))).replace("<table>", f"{words}<table>", 1)
 

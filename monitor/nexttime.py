@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from monitor.chemistry.trajectory import Trajectory
 from monitor.learning import LEAST_RUNS, Line, Mean, Point, line_of, mean_of
-from monitor.terms import Measured, Route
+from monitor.terms import DropTerms, Measured, Route
 
 LEAST_DELIVERED = 0.05  # of the charge: a weighing of less says little of drop or yield; judgement
 MOST_ACID = 0.8  # of what spends the charge, by the count: near its end a weighing knows no drop; judgement
@@ -94,10 +94,10 @@ def drop_by_weighing(course: Trajectory, drops: int, stated_ul: float, over: Mea
     return Drop(1000.0 * acid_ml / drops, per_mol_ul * over.u, common)
 
 
-def next_time(results: Sequence[RunResult], today: date) -> NextTime:
-    """Fit the runs of one bench and route."""
+def next_time(results: Sequence[RunResult], today: date, now: DropTerms | None = None) -> NextTime:
+    """Fit the runs of one bench and route; `now` is its drop as calibrated now, one more point of the drift."""
     runs = tuple(sorted(results, key=lambda run: (run.day, run.name)))
-    points = _drift_points(runs)
+    points = _drift_points(runs, now)
     weighed = sum(p.common_u > 0.0 for _, p in points)
     yields = tuple(run for run in runs if run.yield_share is not None)
     gas = _of_one_sign(tuple(run for run in runs if run.first_gas_planned_s and run.first_gas_s is not None))
@@ -117,12 +117,15 @@ def next_time(results: Sequence[RunResult], today: date) -> NextTime:
     )
 
 
-def _drift_points(runs: Sequence[RunResult]) -> tuple[tuple[str, Point], ...]:
+def _drift_points(runs: Sequence[RunResult], now: DropTerms | None) -> tuple[tuple[str, Point], ...]:
     """Drop volumes over days: each calibration once, and each weighed run."""
     calibrations: dict[tuple[date, float], Measured] = {}
-    for run in runs:
-        if run.calibrated is not None and run.stated_ul is not None and run.stated_ul.u > 0.0:
-            calibrations[run.calibrated, run.stated_ul.value] = run.stated_ul
+    stated = [(run.calibrated, run.stated_ul) for run in runs]
+    if now is not None and any(run.stated_ul for run in runs):
+        stated.append((now.calibrated, now.volume_ul))
+    for day, drop in stated:
+        if day is not None and drop is not None and drop.u > 0.0:
+            calibrations[day, drop.value] = drop
     points = [
         (f"calibration of {day.isoformat()}", Point(float(day.toordinal()), drop.value, drop.u))
         for (day, _), drop in calibrations.items()
@@ -146,12 +149,16 @@ def _gas_share(run: RunResult) -> float:
 
 
 class Growth(NamedTuple):
-    """By what share the drop has grown between two days, with its expanded uncertainty."""
+    """By what share the drop has grown between two days, with its expanded uncertainty.
+
+    `renewed`: no run is later than its last calibration.
+    """
 
     share: float
     expanded: float
     since: date
     until: date
+    renewed: bool
 
     @property
     def sure(self) -> bool:
@@ -160,20 +167,23 @@ class Growth(NamedTuple):
 
 
 def growth_of(found: NextTime) -> Growth | None:
-    """The drop's growth from its last calibration (or the first run, where none is dated) to the last run."""
+    """The drop's growth from a calibration (or the first run, where none is dated before) to the last of the data.
+
+    That calibration is the last one, or where no run is later than it, the one before.
+    """
     if found.drift is None:
         return None
     last = max(found.drift_points[i][1].day for i in found.drift.used)
-    calibrated = [run.calibrated for run in found.runs if run.calibrated is not None]
-    first = float(max(calibrated).toordinal()) if calibrated else found.drift_points[0][1].day
-    if last <= first:
-        return None
+    calibrated = [p.day for _, p in found.drift_points if p.common_u == 0.0]
+    earlier = [day for day in calibrated if day < last]
+    first = max(earlier, default=min(found.drift_points[i][1].day for i in found.drift.used))
     at_first = found.drift.at(first)
     return Growth(
         found.drift.slope * (last - first) / at_first,
         found.drift.expanded_slope * (last - first) / at_first,
         date.fromordinal(int(first)),
         date.fromordinal(int(last)),
+        last in calibrated,
     )
 
 
@@ -224,9 +234,6 @@ def _drift_words(found: NextTime) -> Iterator[str]:
     if not any(run.stated_ul for run in found.runs):
         return
     growth = growth_of(found)
-    if found.drift is not None and growth is None:
-        yield "Whether the drop has changed: no run is later than its calibration."
-        return
     if found.drift is None or growth is None:
         yield _too_few("Whether the drop has changed", weighed)
         return
@@ -235,7 +242,8 @@ def _drift_words(found: NextTime) -> Iterator[str]:
     size = _pm(abs(growth.share) if growth.sure else growth.share, growth.expanded)
     if growth.sure:
         way = "grown" if growth.share > 0.0 else "shrunk"
-        yield f"The drop volume has {way} by {size} % {to} ({of}): calibrate again."
+        then = "it has been calibrated since" if growth.renewed else "calibrate again"
+        yield f"The drop volume has {way} by {size} % {to} ({of}): {then}."
         if found.yields is not None:
             yield CONFOUNDED
     else:

@@ -32,9 +32,9 @@ GAS_LEVEL_POINTS = 100_000  # of a trace: never thinned below ten seconds in a d
 
 
 def learned_from(
-    folder: Path, bench_name: str, route: Route, today: date, until_utc_s: float | None = None
+    folder: Path, bench: BenchTerms, route: Route, today: date, until_utc_s: float | None = None
 ) -> NextTime:
-    """What the finished runs of a bench on a route, their logs in `folder`, say for next time.
+    """What the finished runs of a bench on a route, their logs in `folder`, say for next time. A bench is its name.
 
     `until_utc_s` leaves out those that began later. A log that cannot be read is no run.
     """
@@ -45,12 +45,12 @@ def learned_from(
         try:
             header = LogReader(log).header()
             if header.closed and (until_utc_s is None or header.start.utc_s <= until_utc_s):
-                bench, run = settings_of(header.bench_toml, header.run_toml)
-                if bench.name == bench_name and run.route == route:
+                then, run = settings_of(header.bench_toml, header.run_toml)
+                if then.name == bench.name and run.route == route:
                     results.append(result_of(log, log.stat().st_mtime))
         except RefusalError:
             continue  # the list of past runs says why
-    return next_time(results, today)
+    return next_time(results, today, bench.drops)
 
 
 @lru_cache(maxsize=4 * MOST_LEARNED)

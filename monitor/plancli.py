@@ -100,7 +100,7 @@ def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
     found = past = None
     if bench is not None and a.past:
         route = given.get("route", Want("").route) if a.want else load_run(a.run)[0].route
-        past = learned_from(a.past, bench.name, route, datetime.now(UTC).date())
+        past = learned_from(a.past, bench, route, datetime.now(UTC).date())
     if a.run is not None:
         run, _ = load_run(a.run)
     else:

@@ -9,7 +9,7 @@ import pytest
 from monitor.chemistry.acids import mol_per_l_from_mass_fraction
 from monitor.core.balance import course_of
 from monitor.nexttime import CONFOUNDED, RunResult, drop_by_weighing, growth_of, next_time, run_rows, sentences
-from monitor.terms import Measured
+from monitor.terms import DropTerms, Measured
 from tests.pastruns import CALIBRATED, STATED, charge, past_bench
 
 TODAY = date(2026, 11, 25)
@@ -51,6 +51,22 @@ def test_a_drift_that_is_none_is_not_told() -> None:
     words = " ".join(sentences(next_time(past_bench(1, 0.0).results, TODAY)))
     assert "no drift that can be told" in words
     assert "calibrate again" not in words
+
+
+def test_a_calibration_since_is_a_point_of_the_drift_and_is_said() -> None:
+    """Of a drop that was calibrated after the last run nobody is asked to calibrate; its growth is still told."""
+    bench = past_bench(5, 0.5, runs=12)
+    last = bench.results[-1].day
+    now = DropTerms(Measured(STATED.value * (1.0 + bench.growth), 0.3), last + timedelta(days=7))
+    found = next_time(bench.results, TODAY, now)
+    growth = growth_of(found)
+    assert growth is not None
+    assert (growth.renewed, growth.since, growth.until) == (True, CALIBRATED, now.calibrated)
+    (drift,) = (w for w in sentences(found) if w.startswith("The drop volume has grown"))
+    assert drift.endswith("(12 weighed runs, 2 calibrations): it has been calibrated since.")
+    before = growth_of(next_time(bench.results, TODAY))
+    assert before is not None
+    assert growth.expanded / growth.share < before.expanded / before.share  # two calibrations know it better
 
 
 def test_the_yield_in_words_and_as_a_table() -> None:

@@ -19,13 +19,14 @@ from monitor.nexttime import sentences
 from monitor.pastresults import BY_NOTE, BY_SENSOR, learned_from, result_of
 from monitor.report.facts import gather
 from monitor.report.page import page
-from monitor.settings import load_run, parse_toml, run_from
+from monitor.settings import bench_from, load_run, parse_toml, run_from
 from monitor.terms import DripTerms
 from tests.dashboards.runs import sampled
 from tests.settings import BENCH_TOML, RUN_TOML
 
 TODAY = date(2026, 11, 25)
 DROPS_UL, DROP_S = 38.4, 2.0  # as the bench file says; a drop every two seconds
+BENCH = bench_from(parse_toml(BENCH_TOML, "bench.toml"), "bench.toml")
 SHARES = (0.93, 0.89, 0.91, 0.90, 0.92)
 
 
@@ -91,14 +92,14 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_only_finished_runs_of_the_bench_count(folder: Path) -> None:
     """Five runs, their mean of 91 %, since the first; another bench and a run that goes on are not in it."""
-    found = learned_from(folder, "hood-2", "acid-drip", TODAY)
+    found = learned_from(folder, BENCH, "acid-drip", TODAY)
     assert [run.day.month for run in found.runs] == [5, 6, 7, 8, 9]
     assert found.yields is not None
     assert found.yields.value == pytest.approx(0.91)
     assert next(iter(sentences(found))).startswith("In 5 runs since 2026-05-03 this bench gave 91")
-    assert learned_from(folder, "hood-2", "burner", TODAY).runs == ()
+    assert learned_from(folder, BENCH, "burner", TODAY).runs == ()
     until = datetime(2026, 7, 15, tzinfo=UTC).timestamp()
-    assert len(learned_from(folder, "hood-2", "acid-drip", TODAY, until).runs) == 3
+    assert len(learned_from(folder, BENCH, "acid-drip", TODAY, until).runs) == 3
 
 
 def test_what_was_learned_is_not_learned_again(tmp_path: Path) -> None:

@@ -145,7 +145,7 @@ def gather(path: Path, progress: Callable[[float], None] = lambda _: None) -> Fa
         other_meta=tuple((k, v) for k, v in reader.rows("meta") if k not in KNOWN_META),
         next_time=learned_from(
             path.parent,
-            bench.name,
+            bench,
             run.route,
             datetime.fromtimestamp(header.start.utc_s, tz=UTC).date(),
             header.start.utc_s,

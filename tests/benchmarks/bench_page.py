@@ -97,16 +97,19 @@ def main() -> None:
         fresh = Freshness(), Freshness()
         got = ratio(lambda: upper(short, fresh[0]), lambda: upper(long, fresh[1]))
         _say("upper part", got, "characters")
+        ratios = [got[0]]
         for name, window_s in WINDOWS.items():
             got = ratio(lambda w=window_s: traces(short, w), lambda w=window_s: traces(long, w))  # type: ignore[misc]
             _say(f"traces, {name}", got, "points")
+            ratios.append(got[0])
         window_s = WINDOWS["5 min"]
         got = ratio(
             lambda: upper(short, fresh[0]) + traces(short, window_s),
             lambda: upper(long, fresh[1]) + traces(long, window_s),
         )
         _say("whole page as it opens", got, "made")
-        print(f"aim {AIM:.1f}: {'reached' if got[0] <= AIM else 'MISSED'} by the page as it opens")
+        worst = max(*ratios, got[0])
+        print(f"aim {AIM:.1f}: {'reached' if worst <= AIM else 'MISSED'}, the worst is {worst:.2f}")
 
 
 def _say(what: str, got: tuple[float, float, int, int], unit: str) -> None:
