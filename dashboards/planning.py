@@ -16,7 +16,7 @@ from monitor.chemistry.planning import Plan, plan
 from monitor.chemistry.prices import charge_costs
 from monitor.chemistry.receivers import REACTIONS
 from monitor.errors import PlanError
-from monitor.nexttime import run_rows, sentences
+from monitor.nexttime import charge_words, run_rows, sentences
 from monitor.pastresults import learned_from
 from monitor.planlines import PAST_TITLE, Section, charge_rows, cost_rows, outlook_sections
 from monitor.runfile import Contents, run_toml
@@ -133,7 +133,8 @@ def past_html(run_text: str, folder: Path | None, bench_text: str | None, today:
     bench = bench_of(bench_text)
     if folder is None or bench is None:
         return ""
-    found = learned_from(folder, bench, run_from(parse_toml(run_text, FILE), FILE).route, today)
+    run = run_from(parse_toml(run_text, FILE), FILE)
+    found = learned_from(folder, bench, run.route, today)._replace(planned_charge=charge_words(run))
     words = "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences(found))
     return section_html((PAST_TITLE, list(run_rows(found)))).replace("<table>", f"{words}<table>", 1)
 

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from monitor.chemistry.trajectory import Trajectory
 from monitor.learning import LEAST_RUNS, Line, Mean, Point, line_of, mean_of
-from monitor.terms import DropTerms, Measured, Route
+from monitor.terms import AcidOnSulfurTerms, DripTerms, DropTerms, Measured, Route, RunTerms
 
 LEAST_DELIVERED = 0.05  # of the charge: a weighing of less says little of drop or yield; judgement
 MOST_ACID = 0.8  # of what spends the charge, by the count: near its end a weighing knows no drop; judgement
@@ -45,6 +45,7 @@ class RunResult(NamedTuple):
     first_gas_s: float | None = None
     first_gas_planned_s: float | None = None
     first_gas_by: str = ""
+    charge: str = ""  # its kind, in words
     left_out: tuple[str, ...] = ()
 
 
@@ -59,6 +60,7 @@ class NextTime(NamedTuple):
     yield_runs: tuple[RunResult, ...]
     first_gas: Mean | None
     first_gas_runs: tuple[RunResult, ...]
+    planned_charge: str = ""  # the kind that is to be planned, if any
 
     @property
     def learned(self) -> dict[str, Any] | None:
@@ -72,6 +74,14 @@ class NextTime(NamedTuple):
             "since": min(self.yield_runs[i].day for i in self.yields.used),
             "fitted": self.today,
         }
+
+
+def charge_words(run: RunTerms) -> str:
+    """What kind of charge a run has."""
+    charge = run.charge
+    if isinstance(charge, DripTerms):
+        return f"{charge.salt} and {charge.acid}"
+    return "sulfur and sulfuric acid" if isinstance(charge, AcidOnSulfurTerms) else "sulfur"
 
 
 def drop_by_weighing(course: Trajectory, drops: int, stated_ul: float, over: Measured) -> Drop | None:
@@ -199,6 +209,14 @@ def sentences(found: NextTime) -> Iterator[str]:
     if silent > LONG_AGO_DAYS:
         yield (
             f"The last of these runs was {silent} days ago: for today all of this is carried beyond what was seen."
+        )
+    kinds = sorted({run.charge for run in found.runs if run.charge})
+    if len(kinds) > 1:
+        yield f"These runs had unlike charges, which are taken together here: {'; '.join(kinds)}."
+    if found.planned_charge and kinds and found.planned_charge not in kinds:
+        yield (
+            f"None of these runs had a charge of {found.planned_charge}: for this plan all of it is carried over "
+            "from others."
         )
     for run in found.runs:
         for why in run.left_out:

@@ -20,7 +20,7 @@ from monitor.core.balance import course_of
 from monitor.core.events import Corrected, Phase
 from monitor.edges.logreader import Header, LogReader
 from monitor.errors import RefusalError
-from monitor.nexttime import LEAST_DELIVERED, NextTime, RunResult, drop_by_weighing, next_time
+from monitor.nexttime import LEAST_DELIVERED, NextTime, RunResult, charge_words, drop_by_weighing, next_time
 from monitor.past import logs_in, plan_of, settings_of
 from monitor.terms import BenchTerms, DripTerms, Measured, Route, RunTerms
 
@@ -71,6 +71,7 @@ def result_of(log: Path, written_utc_s: float) -> RunResult:  # noqa: ARG001 - r
         route=run.route,
         stated_ul=bench.drops.volume_ul if by_drops else None,
         calibrated=bench.drops.calibrated if by_drops else None,
+        charge=charge_words(run),
     )
     if not rows:
         return result._replace(left_out=("nothing was counted or weighed",))

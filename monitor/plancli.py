@@ -79,7 +79,7 @@ def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
     from monitor.chemistry.outlook import outlook
     from monitor.chemistry.planning import plan
     from monitor.chemistry.prices import charge_costs
-    from monitor.nexttime import sentences
+    from monitor.nexttime import charge_words, sentences
     from monitor.pastresults import learned_from
     from monitor.plain import plan_lines
     from monitor.planlines import charge_rows, cost_rows, outlook_sections, past_lines, section_lines
@@ -106,6 +106,8 @@ def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
     else:
         found = designed(Want(a.want, **given, learned=_learned(past) if a.use_past else {}), bench)
         run = found.run
+    if past is not None:
+        past = past._replace(planned_charge=charge_words(run))
     asked = _asked(a)
     run = _priced(a.price, run)
     costs = charge_costs(run.prices, run.charge)

@@ -109,6 +109,17 @@ def test_what_was_set_aside_and_left_out_is_named() -> None:
     assert not any("carried beyond" in w for w in sentences(next_time(runs, runs[-1].day)))
 
 
+def test_unlike_charges_are_told() -> None:
+    """Runs of two salts are taken together and it is said; a plan of a third is carried over from others."""
+    runs = [gave(i, 0.9)._replace(charge="Na2S2O5 and HCl" if i else "K2S2O5 and HCl") for i in range(4)]
+    words = " ".join(sentences(next_time(runs, TODAY)._replace(planned_charge="Na2SO3 and HCl")))
+    assert "unlike charges, which are taken together here: K2S2O5 and HCl; Na2S2O5 and HCl." in words
+    assert "None of these runs had a charge of Na2SO3 and HCl" in words
+    like = " ".join(sentences(next_time(runs[1:], TODAY)._replace(planned_charge="Na2S2O5 and HCl")))
+    assert "unlike" not in like
+    assert "None of these runs" not in like
+
+
 def test_first_gas_by_the_sign_that_most_runs_have() -> None:
     """A note and a sensor are not mixed; the share is of the planned time."""
     runs = [

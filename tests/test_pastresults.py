@@ -22,6 +22,7 @@ from monitor.report.page import page
 from monitor.settings import bench_from, load_run, parse_toml, run_from
 from monitor.terms import DripTerms
 from tests.dashboards.runs import sampled
+from tests.recorded import record_run
 from tests.settings import BENCH_TOML, RUN_TOML
 
 TODAY = date(2026, 11, 25)
@@ -109,6 +110,9 @@ def test_what_was_learned_is_not_learned_again(tmp_path: Path) -> None:
     share = result_of(log, 0.0).yield_share
     assert share is not None
     assert share.value == pytest.approx(0.91)
+    html = page(gather(log))
+    assert "Planned with a past yield" in html
+    assert "91.0 ± 8.0 %, of 6 runs since 2026-01-03, fitted 2026-04-01; the account does not use it" in html
 
 
 def test_an_undone_weighing_does_not_count(tmp_path: Path) -> None:
@@ -123,6 +127,18 @@ def test_a_run_that_was_not_weighed_says_why_it_tells_nothing(tmp_path: Path) ->
     result = result_of(past_log(tmp_path, "2026-05-03", None), 0.0)
     assert (result.yield_share, result.drop) == (None, None)
     assert result.left_out == ("nothing was weighed, and a count of drops alone cannot tell its yield",)
+
+
+def test_a_run_of_the_simulated_bench_is_read(tmp_path: Path) -> None:
+    """The demonstration's own story as the monitor recorded it, with its weighing: it gave nearly what was planned."""
+    result = result_of(record_run(tmp_path / "story.so2log", 2350.0), 0.0)
+    assert result.left_out == ()
+    assert result.yield_share is not None
+    assert result.yield_share.value == pytest.approx(1.0, abs=0.05)
+    assert result.drop is not None
+    assert result.drop.ul == pytest.approx(38.4, abs=2.0 * (result.drop.u_ul + result.drop.common_u_ul))
+    assert (result.charge, result.first_gas_by) == ("Na2S2O5 and HCl", BY_SENSOR)  # a joint works loose at 360 s
+    assert result.first_gas_s == pytest.approx(360.0 - 90.0, abs=60.0)
 
 
 def test_first_gas_by_a_note_and_by_the_sensor(tmp_path: Path) -> None:

@@ -81,6 +81,10 @@ def charge(f: Facts) -> Html:
         of = f" by {r.reaction}" if r.reaction else ""
         rows.append(("Receiver", f"{number(r.need_mol)} mol SO2 wanted{of}, excess {100.0 * r.excess:g} % in it"))
     rows.append(("Scrubber", UNKNOWN if s is None else f"{s.base}, {s.volume_l:g} L of {s.base_mol_per_l:.2f} mol/L"))
+    if run.learned is not None:
+        share = with_u(100.0 * run.learned.yield_share.value, 100.0 * run.learned.yield_share.u, "%")
+        of = f"{run.learned.runs} runs since {run.learned.since.isoformat()}, fitted {run.learned.fitted.isoformat()}"
+        rows.append(("Planned with a past yield", f"{share}, of {of}; the account does not use it"))
     return pairs(rows)
 
 
