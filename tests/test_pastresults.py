@@ -130,7 +130,7 @@ def test_a_run_that_was_not_weighed_says_why_it_tells_nothing(tmp_path: Path) ->
 
 
 def test_a_run_of_the_simulated_bench_is_read(tmp_path: Path) -> None:
-    """The demonstration's own story as the monitor recorded it, with its weighing: it gave nearly what was planned."""
+    """The demonstration's own story as recorded, with its weighing: it gave nearly what was planned."""
     result = result_of(record_run(tmp_path / "story.so2log", 2350.0), 0.0)
     assert result.left_out == ()
     assert result.yield_share is not None
