@@ -74,6 +74,11 @@ def _ask_weighing(log: Path) -> None:
     _ask(log, "weighing", {"what": str(what), "grams": float(grams), "u_g": float(u_g)}, f"Weighing, {what}")
 
 
+def _ask_clearing(log: Path) -> None:
+    air, liquor = float(st.session_state["clear_air"]), float(st.session_state["clear_c"])
+    _ask(log, "clearing", {"air_l_per_min": air, "liquor_c": liquor}, "Clearing the flask")
+
+
 def _ask_shelve(log: Path) -> None:
     tag = str(st.session_state["shelve_which"])
     minutes, reason = float(st.session_state["shelve_minutes"]), str(st.session_state["shelve_reason"])
@@ -216,6 +221,10 @@ def _more(log: Path) -> None:
     note, weigh, aside, end = st.columns(4, gap="medium")
     with weigh.expander("Enter a weighing"):
         _weighing(log)
+    with weigh.expander("Say how the flask is swept or warmed out"):
+        st.number_input("Air led through it, L a minute", 0.0, 100.0, 0.0, step=0.1, format="%.2f", key="clear_air")
+        st.number_input("Liquor, °C, as read", 0.0, 110.0, 22.0, step=1.0, format="%.1f", key="clear_c")
+        st.button("Say it", key="clear-go", on_click=_ask_clearing, args=(log,))
     with note.expander("Write a note into the record"):
         st.text_area("Note", key="note", max_chars=MAX_TEXT, height=80)
         st.button("Write it", key="note-go", on_click=_ask_note, args=(log,))

@@ -136,3 +136,32 @@ def test_a_gas_line_that_narrows_is_advised() -> None:
         if said:
             assert 1500.0 < found[0] <= 1900.0
             assert any("narrows" in words for words in story.live.overview().advice)
+
+
+@pytest.mark.parametrize("meter", ["drops", "bubbles"])
+def test_a_sweep_is_followed_to_the_plants_truth(meter: Meter) -> None:
+    """Air drawn through the flask: what the account still holds is the plant's within two standard uncertainties,
+    all along, and after 40 minutes the flask is safe and holds less than a tenth of what it did.
+    """
+    story = Story("acid-drip", meter, "0 plate 80\n10 tap 80\n1200 tap 0\n1210 plate 0")
+    story.until(5.0)
+    assert story.ask("permit", on=True).accepted
+    story.until(1300.0)
+    story.ask("permit", on=False)
+    story.ask("phase", phase="closing down")
+    start_mol = story.plant.truth().held_mol
+    story.plant.do("sweep 0.5")
+    assert story.ask("clearing", air_l_per_min=0.5, liquor_c=22.0).accepted
+    for minutes in (2, 5, 10, 20, 40):
+        story.until(1300.0 + 60.0 * minutes)
+        now, truth = story.live.account.state(story.t_s), story.plant.truth()
+        assert abs(now.held_mol - truth.held_mol) <= 2.0 * now.u_held_mol
+        assert abs(now.delivered_mol - truth.delivered_mol) <= 2.0 * now.u_delivered_mol
+    assert now.held_mol < 0.1 * start_mol
+    if meter == "bubbles":  # the air of the sweep bubbles too: it ends before the last look
+        story.plant.do("sweep 0")
+        story.ask("clearing", air_l_per_min=0.0, liquor_c=22.0)
+    story.until(story.t_s + 900.0)
+    (_, closing) = list(story.closings())[-1]
+    assert closing.safe, closing.missing
+    assert story.ask("stop").accepted

@@ -15,6 +15,7 @@ from typing import ClassVar, NamedTuple
 from monitor.chemistry.planning import most_so2_mol
 from monitor.chemistry.substances import MOLAR_MASS_G_PER_MOL
 from monitor.chemistry.sweep import sweep_of
+from monitor.core.cleared import Cleared
 from monitor.core.events import Accounted, Corrected, Forecast, Metering
 from monitor.core.requests import RECEIVER_GAIN, SULFUR_LOSS, WEIGHED_ON
 from monitor.terms import Measured, RunTerms
@@ -41,11 +42,12 @@ class Weighing(NamedTuple):
 
 
 class Weighed(NamedTuple):
-    """A weighing in the record, and the SO2 that it says has gone over."""
+    """A weighing in the record, and the SO2 that it says has gone over, what was swept or warmed out left out."""
 
     t_s: float
     by: Weighing
     delivered: Measured  # mol
+    whole: Measured  # mol, with what was swept or warmed out
 
 
 class Account(ABC):
@@ -59,7 +61,9 @@ class Account(ABC):
         self.need_mol = run.receiver.need_mol if run.receiver is not None else None
         self.charge_mol = most_so2_mol(run.charge)
         self._sweep = sweep_of(run.charge)
+        self.cleared = Cleared(run.charge)
         self.drops = 0
+        self.swept = 0  # bubbles that passed while the flask was cleared: air, and what is reckoned to go with it
         self.last_drop_s: float | None = None
         self.delivered_mol = 0.0
         self.weighings: list[Weighed] = []  # MOST_WEIGHINGS at most
@@ -68,8 +72,8 @@ class Account(ABC):
     # --- what a meter makes of it -----------------------------------------------------------------------------
 
     @abstractmethod
-    def state(self, t_s: float) -> Accounted:
-        """The account at run second `t_s`."""
+    def _kept(self, t_s: float) -> Accounted:
+        """The account at run second `t_s` by its meter and its weighings, without what was swept or warmed out."""
 
     @abstractmethod
     def forecast(self, t_s: float) -> Forecast:
@@ -103,12 +107,31 @@ class Account(ABC):
     @property
     def charge_spent(self) -> bool:
         """Whether the limiting reagent is used up."""
-        return self.state(0.0).generated_mol >= SPENT * self.charge_mol
+        return self._kept(0.0).generated_mol >= SPENT * self.charge_mol
 
     @property
     def acid_left_fraction(self) -> float:
         """Of what the run began with, 0 to 1; where no acid is counted, 1 until the charge is spent."""
         return 0.0 if self.charge_spent else 1.0
+
+    def state(self, t_s: float) -> Accounted:
+        """The account at run second `t_s`."""
+        return self.cleared.applied(self._kept(t_s))
+
+    @property
+    def gone_over_mol(self) -> float:
+        """SO2 that has left the flask, mol: by the meter, and swept or warmed out."""
+        return self.delivered_mol + self.cleared.freed_mol
+
+    def clear(self, t_s: float, air_l_per_min: float, liquor_c: float) -> None:
+        """From now on the flask is cleared with so much air, at such a temperature of its liquor."""
+        self.cleared.begin(t_s, air_l_per_min, liquor_c, self._kept(t_s))
+
+    def resume(self, t_s: float) -> None:
+        """Gas is made again: the flask is cleared no longer, and its liquor fills anew."""
+        self.cleared.end(t_s)
+        if self.counts != "drop":
+            self.cleared.fill()
 
     # --- counting ---------------------------------------------------------------------------------------------
 
@@ -120,8 +143,13 @@ class Account(ABC):
         if new_drops <= 0:
             return
         self.drops += new_drops
+        if self.counts == "bubble" and self.cleared.going_on:
+            self.swept += new_drops
         self.last_drop_s = last_s = max(drop_t_s, since_s)
+        before_mol = self.delivered_mol
         self._counted()
+        if self.counts == "drop":
+            self.cleared.refill(self.delivered_mol - before_mol)
         self._falls.append((last_s if new_drops == 1 else since_s, last_s, new_drops))
         self._forget(t_s)
 
@@ -152,10 +180,13 @@ class Account(ABC):
             WeighingRefusedError: it makes no sense; nothing has changed.
         """
         self._refuse_nonsense(weighing)
-        weighed = Weighed(t_s, weighing, self._delivered_by(weighing))
-        if weighed.delivered.value > self.charge_mol + 3.0 * weighed.delivered.u:
+        whole = self._delivered_by(weighing)
+        out = self.cleared.out
+        metered = Measured(max(0.0, whole.value - out.freed_mol), hypot(whole.u, out.u_freed_mol))
+        weighed = Weighed(t_s, weighing, metered, whole)
+        if whole.value > self.charge_mol + 3.0 * whole.u:
             raise WeighingRefusedError(
-                f"{weighing.grams:g} g would be {weighed.delivered.value:.3f} mol of SO2, and all the charge makes "
+                f"{weighing.grams:g} g would be {whole.value:.3f} mol of SO2, and all the charge makes "
                 f"no more than {self.charge_mol:.3f} mol"
             )
         before, meter_before = self.state(t_s), self.metering()
@@ -185,8 +216,8 @@ class Account(ABC):
             what=w.by.what,
             grams=w.by.grams,
             u_g=w.by.u_g,
-            weighed_mol=w.delivered.value,
-            u_weighed_mol=w.delivered.u,
+            weighed_mol=w.whole.value,
+            u_weighed_mol=w.whole.u,
             delivered_before_mol=before.delivered_mol,
             u_before_mol=before.u_delivered_mol,
             delivered_after_mol=after.delivered_mol,

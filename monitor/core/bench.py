@@ -52,6 +52,10 @@ from monitor.terms import BenchTerms, RunTerms
 GRID_S = 0.5  # exact in binary, so that the grid never drifts
 GAS_OFF_DELAY_S = 60.0  # or twice T90 if that is longer (alarm table)
 GAS_TAGS = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING", "GAS-STEL", "GAS-TWA")
+CLEARING = frozenset({Phase.RUNNING_OUT, Phase.CLOSING_DOWN, Phase.CLOSED})
+CLEARED_EVERY_S = 10.0  # a line of the account, while the flask is cleared
+MOST_AIR_L_PER_MIN = 100.0
+LIQUOR_C = (0.0, 110.0)  # a watery liquor boils
 STALE_SEND_S = 2.0  # a keep-alive that should have gone out longer ago than this is not sent at all
 PROTOCOL = 1
 _NO_READING = Reading(None, why="nothing received yet")
@@ -235,6 +239,10 @@ class Bench:
 
     def _on_grid(self, at: Instant, out: list[Event], *, send: bool) -> None:
         t_s = at.mono_s
+        if self.account.cleared.going_on:
+            self.account.cleared.to(t_s)
+            if t_s % CLEARED_EVERY_S == 0.0:
+                out.append(self.account.state(t_s))
         if not self._recording and not self._link_is_lost(t_s):
             self._follow_the_phase(at, out)
         facts = Facts(
@@ -276,7 +284,7 @@ class Bench:
 
     def _follow_the_phase(self, at: Instant, out: list[Event]) -> None:
         account = self.account
-        enough = account.charge_spent or (account.need_mol is not None and account.delivered_mol >= account.need_mol)
+        enough = account.charge_spent or (account.need_mol is not None and account.gone_over_mol >= account.need_mol)
         begun = self._phase_watch.next_phase(
             Scene(
                 t_s=at.mono_s,
@@ -296,7 +304,16 @@ class Bench:
     def _look_whether_it_may_be_opened(self, t_s: float, zero_drift: str | None, out: list[Event]) -> None:
         account, share = self.account.state(t_s), self.account.headspace_share()
         over_mol = share * account.held_mol
-        left = Left(account.held_mol - over_mol, over_mol, account.u_held_mol, account.locked_mol)
+        cleared = self.account.cleared
+        left = Left(
+            liquor_mol=account.held_mol - over_mol,
+            headspace_mol=over_mol,
+            u_held_mol=account.u_held_mol,
+            locked_mol=account.locked_mol,
+            cleared_mol=cleared.freed_mol,
+            air_l_per_min=cleared.air_l_per_min if cleared.going_on else None,
+            liquor_c=cleared.liquor_c if cleared.going_on else None,
+        )
         s = None if self._link_is_lost(t_s) else self._sample
         silent = Reading(None, why="no word from the board")
         gas, plate = (silent, silent) if s is None else (s.gas, s.plate)
@@ -448,6 +465,8 @@ class Bench:
         self.phase, self._phase_since_s = phase, at.mono_s
         self._begun = self._begun or phase not in (Phase.GETTING_READY, Phase.CLOSED)
         out.append(PhaseChanged(at.mono_s, phase, who))
+        if phase not in CLEARING:
+            self.account.resume(at.mono_s)
         if phase is Phase.CLOSING_DOWN:
             self._opening.begin(at.mono_s, self._drops)
         else:
@@ -493,6 +512,8 @@ class Bench:
         if r.kind == "note":
             out.append(Noted(at.mono_s, "note", f"{r.who}: {r.arg('text')}"))
             return "noted"
+        if r.kind == "clearing":
+            return self._clear(float(r.arg("air_l_per_min")), float(r.arg("liquor_c")), r.who, at, out)
         if r.kind in ("weighing", "undo-weighing"):
             return self._weigh(r, at, out)
         return self._hear_the_shell(r, at, out)
@@ -507,6 +528,18 @@ class Bench:
         if not reason:
             raise RefusedError(f"the flask is not known to be safe to open: {lacks}; to end the run now, say why")
         out.append(Noted(at.mono_s, "opening", f"ended by {r.who} before it was safe to open: {reason}; {lacks}"))
+
+    def _clear(self, air_l_per_min: float, liquor_c: float, who: str, at: Instant, out: list[Event]) -> str:
+        if self.phase not in (Phase.RUNNING_OUT, Phase.CLOSING_DOWN):
+            raise RefusedError("a flask is cleared when its tap is shut: begin running out or closing down first")
+        if not 0.0 <= air_l_per_min <= MOST_AIR_L_PER_MIN:
+            raise RefusedError(f"found {air_l_per_min:g} L of air a minute, wanted 0 to {MOST_AIR_L_PER_MIN:g}")
+        if not LIQUOR_C[0] <= liquor_c <= LIQUOR_C[1]:
+            raise RefusedError(f"found a liquor at {liquor_c:g} °C, wanted {LIQUOR_C[0]:g} to {LIQUOR_C[1]:g} °C")
+        self.account.clear(at.mono_s, air_l_per_min, liquor_c)
+        words = f"{air_l_per_min:g} L of air a minute, liquor at {liquor_c:g} °C"
+        out.extend((Noted(at.mono_s, "clearing", f"{who}: {words}"), self.account.state(at.mono_s)))
+        return words
 
     def _weigh(self, r: Request, at: Instant, out: list[Event]) -> str:
         try:

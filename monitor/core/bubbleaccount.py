@@ -62,8 +62,7 @@ class BubbleAccount(MeteredAccount):
         parts = zip(PARTS, self._sensitivities(self.volume_ul), strict=True)
         return tuple(sorted(((name, abs(part)) for name, part in parts), key=lambda named: -named[1]))
 
-    def state(self, t_s: float) -> Accounted:
-        """The account at run second `t_s`."""
+    def _kept(self, t_s: float) -> Accounted:
         delivered, u = self.delivered_mol, self._u_delivered_mol()
         rest = self._balance.rest(delivered, u)
         return Accounted(

@@ -55,8 +55,7 @@ class DropAccount(MeteredAccount):
     def _most_of(self, counted_ul: float) -> float:
         return self.course.at(counted_ul * 1e-3).generated_mol
 
-    def state(self, t_s: float) -> Accounted:
-        """The account at run second `t_s`."""
+    def _kept(self, t_s: float) -> Accounted:
         acid_ml = self.acid_ml
         at = self.course.at(acid_ml)
         u = self.course.uncertainty(acid_ml, self.u_volume_ul / self.volume_ul)

@@ -15,16 +15,23 @@ K = 2.0  # what is shown as ± is two standard uncertainties
 SO2_G_PER_MOL = MOLAR_MASS_G_PER_MOL["SO2"]
 # A room's ppm are reckoned at 25 °C and 1 atm by the ideal-gas relation, as in a plan: m³ a mol.
 M3_PER_MOL = GAS_CONSTANT_J_PER_MOL_K * (25.0 + ZERO_C_K) / 101325.0
+NOT_CLEARED = " Nothing says that it is being swept or warmed out."
 LEAST_MOL = 1e-4  # less is not told apart: 6 mg
 
 
 class Left(NamedTuple):
-    """What is in the flask by the account: SO2 in liquor and headspace, and what is locked, mol; `u` with k = 1."""
+    """What is in the flask by the account: SO2 in liquor and headspace, and what is locked, mol; `u` with k = 1.
+
+    `cleared_mol` was swept or warmed out; while that goes on, `air_l_per_min` and `liquor_c` say by what.
+    """
 
     liquor_mol: float
     headspace_mol: float
     u_held_mol: float
     locked_mol: float
+    cleared_mol: float = 0.0
+    air_l_per_min: float | None = None
+    liquor_c: float | None = None
 
 
 def held_words(left: Left, room_m3: float, alarm_ppm: float) -> str:
@@ -38,14 +45,23 @@ def held_words(left: Left, room_m3: float, alarm_ppm: float) -> str:
     if most_mol * ppm_per_mol < alarm_ppm:
         return (
             f"By the account at most {_grams(max(most_mol, LEAST_MOL))} of SO2 are left in the flask: let go at "
-            f"once, under {alarm_ppm:g} ppm in this room.{locked}"
+            f"once, under {alarm_ppm:g} ppm in this room.{_cleared_words(left)}{locked}"
         )
     return (
-        f"By the account {_with_u(held_mol, left.u_held_mol)} of SO2 ({held_mol:.3f} mol) are still in "
-        f"the flask, {_grams(left.liquor_mol)} dissolved in the liquor and {_grams(left.headspace_mol)} over it, and "
-        "come out when it is stirred, warmed, acidified or poured: let go at once, "
-        f"{held_mol * ppm_per_mol:.2g} ppm in this room. Open it under the hood alone.{locked}"
+        f"By the account {_with_u(held_mol, left.u_held_mol)} of SO2 ({held_mol:.3f} mol) are still in the flask, "
+        f"{_grams(left.liquor_mol)} dissolved in the liquor and {_grams(left.headspace_mol)} over it, and come out "
+        f"when it is stirred, warmed, acidified or poured: let go at once, {held_mol * ppm_per_mol:.2g} ppm in this "
+        f"room. Open it under the hood alone.{_cleared_words(left) or NOT_CLEARED}{locked}"
     )
+
+
+def _cleared_words(left: Left) -> str:
+    if left.air_l_per_min is not None and left.liquor_c is not None:
+        return (
+            f" With {left.air_l_per_min:g} L of air a minute, the liquor at {left.liquor_c:g} °C, "
+            f"{_grams(left.cleared_mol)} have come out, as reckoned for a liquor that is stirred."
+        )
+    return f" {_grams(left.cleared_mol)} were swept or warmed out." if left.cleared_mol >= LEAST_MOL else ""
 
 
 def _with_u(mol: float, u_mol: float) -> str:

@@ -52,7 +52,12 @@ class MeteredAccount(Account):
     @property
     def counted_ul(self) -> float:
         """The volume that has been counted, µL."""
-        return self.drops * self.volume_ul
+        return self._metered * self.volume_ul
+
+    @property
+    def _metered(self) -> int:
+        """What has been counted of what the charge made; the rest was air that swept the flask."""
+        return self.drops - self.swept
 
     @property
     def u_volume_ul(self) -> float:
@@ -85,8 +90,8 @@ class MeteredAccount(Account):
 
     def _sensitivities(self, volume_ul: float) -> Row:
         u_ul = min(self.stated_ul.u, 0.9 * volume_ul)
-        more, less = (self._delivered_of(self.drops * (volume_ul + step)) for step in (u_ul, -u_ul))
-        return [0.5 * (more - less), *self._parts_of(self.drops * volume_ul)]
+        more, less = (self._delivered_of(self._metered * (volume_ul + step)) for step in (u_ul, -u_ul))
+        return [0.5 * (more - less), *self._parts_of(self._metered * volume_ul)]
 
     def _u_delivered_mol(self) -> float:
         """Standard uncertainty of what is delivered, mol."""
@@ -106,7 +111,7 @@ class MeteredAccount(Account):
         for number in range(_ROUNDS):
             volume_ul = self._volume_at(new[0])
             at = self._sensitivities(volume_ul)
-            here = self._delivered_of(self.drops * volume_ul) + _dot(new[1:], at[1:])
+            here = self._delivered_of(self._metered * volume_ul) + _dot(new[1:], at[1:])
             off_mol = w_mol - here + _dot(at, [a - b for a, b in zip(new, shift, strict=True)])
             along = _times(spread, at)
             variance = _dot(at, along)

@@ -176,7 +176,9 @@ class Opening:
         if still_s >= self._hold_s:
             seen.append(f"no {self._counts} for {span(still_s)}")
         else:
-            missing.append(f"{span(still_s)} of {span(self._hold_s)} without a {self._counts}")
+            swept = "; the air of the sweep bubbles too: end it for the last look"
+            also = swept if self._counts == "bubble" and g.left.air_l_per_min else ""
+            missing.append(f"{span(still_s)} of {span(self._hold_s)} without a {self._counts}{also}")
 
     def _of_the_plate(self, plate: Reading, seen: list[str], missing: list[str]) -> None:
         if plate.value is None:
@@ -186,9 +188,9 @@ class Opening:
         limit_c = self._plate_c + (PLATE_DEADBAND_C if self._plate_ok else 0.0)
         self._plate_ok = plate.value < limit_c
         if self._plate_ok:
-            seen.append(f"the plate is at {plate.value:.0f} °C")
+            seen.append(f"the plate is at {plate.value:.1f} °C")
         else:
-            missing.append(f"the plate is still at {plate.value:.0f} °C, wanted under {self._plate_c:g} °C")
+            missing.append(f"the plate is still at {plate.value:.1f} °C, wanted under {self._plate_c:g} °C")
 
 
 def _unknown(gas: Reading) -> bool:

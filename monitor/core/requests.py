@@ -36,6 +36,7 @@ KINDS: dict[str, dict[str, str]] = {
     "note": {"text": _TEXT},
     "weighing": {"what": _TEXT, "grams": _NUMBER, "u_g": _NUMBER},  # since the run began; the time is now
     "undo-weighing": {},
+    "clearing": {"air_l_per_min": _NUMBER, "liquor_c": _NUMBER},  # air led through, and how warm the liquor is
     "check": {"item": _TEXT, "outcome": _TEXT, "reason": _TEXT},  # of the check before the run
     "stop": {},  # with a reason where the flask is not known to be safe to open
     # told by the shell

@@ -250,7 +250,7 @@ class Rules:
         words = f"after {account.acid_ml:.1f} mL of acid" if by_acid else f"{account.delivered_mol:.3f} mol gone over"
         yield from self._changed("CHARGE-SPENT", spent, words)
         if account.need_mol is not None:
-            delivered = account.delivered_mol
+            delivered = account.gone_over_mol
             enough = delivered >= account.need_mol
             yield from self._changed(
                 "ENOUGH-DELIVERED", enough, f"{delivered:.3f} mol of {account.need_mol:.3f} mol wanted"

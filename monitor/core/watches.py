@@ -72,7 +72,10 @@ class Watches:
             return
         yield "PLATE-RISING", self.plate.words()
         ahead = account.forecast(at.mono_s)
-        yield "SCRUBBER-LOW", self._scrubber.words(account.delivered_mol, ahead.final_delivered_mol)
+        yield (
+            "SCRUBBER-LOW",
+            self._scrubber.words(account.gone_over_mol, ahead.final_delivered_mol + account.cleared.freed_mol),
+        )
         back = self._of_the_flow(at.mono_s, ahead, account)
         if phase not in MAKING:
             self._hot.forget()

@@ -50,7 +50,7 @@ class WeighedAccount(Account):
         weighed_s = self.weighings[-1].t_s if self.weighings else None
         return Metering(self.route, self.meter, None, None, None, None, len(self.weighings), weighed_s)
 
-    def state(self, t_s: float) -> Accounted:
+    def _kept(self, t_s: float) -> Accounted:
         """The account as the newest weighing left it."""
         delivered = self.delivered_mol
         rest = self._balance.rest(delivered, self._u_mol)

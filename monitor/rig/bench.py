@@ -93,6 +93,8 @@ class SimulatedBench:
                 self.plant.leak_mg_per_min = number
             case "leak-share":
                 self.plant.leak_share = number / 100.0
+            case "sweep":
+                self.plant.sweep_l_per_min = number
             case "plate":
                 self.plant.plate.setpoint_c = number or None
             case "light" | "put-out" if isinstance(self.plant.source, Burner):

@@ -97,6 +97,8 @@ class Plant:
         self.leak_share = 0.0  # of what leaves the flask
         self.leak_mg_per_min = 0.0  # besides, whatever is made
         self.leaked_mol = 0.0
+        self.sweep_l_per_min = 0.0  # of air, dry, at the room's temperature and pressure
+        self._sweep_mol_per_l = charge.pressure_pa / (R_J_PER_MOL_K * (self._room_c + ZERO_C_K)) * 1e-3
         self.time_s = 0.0
 
     def step(self, dt_s: float, *, heat: bool, drip: bool) -> list[float]:
@@ -110,6 +112,7 @@ class Plant:
         self.plate.step(dt_s, heat)
         head = self.source.head
         before_mol, gas_before_mol = head.delivered_mol, head.delivered_gas_mol
+        head.air_mol += self.sweep_l_per_min / 60.0 * dt_s * self._sweep_mol_per_l
         self.source.step(dt_s, self.plate.plate_c, heat)
         if isinstance(self.source, Burner):
             self.plate.flame_w = FLAME_W if head.delivered_mol > before_mol else 0.0

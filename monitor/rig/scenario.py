@@ -1,9 +1,9 @@
 """The demonstration: one invented bench, run and story, as files in this package and as the values made of them.
 
 INVENTED throughout: a workshop recovers 12 g of selenium from a spent liquor with sulfur dioxide from 80 g of sodium
-metabisulfite and 30 % hydrochloric acid, or with the gas of another route. The drip
-story takes about 20 minutes until it drips steadily and ends that after 35; the others end after an hour. Each then
-repeats a small disturbance every quarter of an hour for as long as anybody watches.
+metabisulfite and 30 % hydrochloric acid, or with the gas of another route. The drip story takes about 20 minutes
+until it drips steadily, ends that after 35 and then closes down, air drawn through the flask; the others end after an
+hour. Each then repeats a small disturbance every quarter of an hour for as long as anybody watches.
 """
 
 from __future__ import annotations
@@ -38,6 +38,9 @@ REQUESTS: Final[tuple[Asking, ...]] = (
     (1500.0, "acknowledge", {"tag": "*"}),
     (2150.0, "phase", {"phase": "running out"}),
     (2300.0, "weighing", {"what": "flask loss", "grams": 24.3, "u_g": 0.2}),
+    (2320.0, "permit", {"on": False}),
+    (2330.0, "phase", {"phase": "closing down"}),
+    (2340.0, "clearing", {"air_l_per_min": 0.3, "liquor_c": 22.0}),
 )
 HOT_REQUESTS: Final[tuple[Asking, ...]] = (
     *_CHECKED,

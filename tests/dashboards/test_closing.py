@@ -118,3 +118,12 @@ def test_the_advice_of_the_phase_is_on_the_page() -> None:
     run = QUIET._replace(metering=metering)
     assert view_of(run, SHEET, OPEN, 0.5, True, UTC_S).mind == mind(Phase.GENERATING, "burner")
     assert view_of(run, SHEET, OPEN, 5.0, True, UTC_S).mind == ""
+
+
+def test_how_the_flask_is_cleared_is_said(show: Shower) -> None:
+    """Air and the liquor's temperature go to the run as they were written."""
+    shown = page(show)
+    shown.app.number_input(key="clear_air").set_value(0.4).run()
+    shown.app.number_input(key="clear_c").set_value(35.0).run()
+    (asked,) = shown.click("clear-go")
+    assert (asked.kind, dict(asked.args)) == ("clearing", {"air_l_per_min": 0.4, "liquor_c": 35.0})
