@@ -11,7 +11,9 @@ from monitor.core.opening import CAUTION
 
 def section(closing: Closing) -> str:
     """The section: the verdict, what is missing, then what was seen."""
-    verdict = "Yes, by what was seen, and under the hood" if closing.safe else "Not yet: leave it shut"
+    verdict = "Not yet: leave it shut"
+    if closing.safe:
+        verdict = "Yes, by what was seen" if closing.little else "Under the hood alone: it still holds gas"
     rows = [("○", "Still missing", words) for words in closing.missing]
     rows += [("✓", "Seen", words) for words in closing.seen]
     listed = "".join(
@@ -20,10 +22,14 @@ def section(closing: Closing) -> str:
     )
     anew = f"<p>The time was {escape(closing.begun_anew)}.</p>" if closing.begun_anew else ""
     return (
-        f'<section class="opening {"safe" if closing.safe else "yet"}" role="status">'
+        f'<section class="opening {_look(closing)}" role="status">'
         f'<h2>May the flask be opened?</h2><p class="verdict">{verdict}</p>{_bar(closing)}<ul>{listed}</ul>{anew}'
         f'<p class="left">{escape(closing.held)}</p><p class="fine">{escape(CAUTION)}</p></section>'
     )
+
+
+def _look(closing: Closing) -> str:
+    return "yet" if not closing.safe else "safe" if closing.little else "safe holds"
 
 
 def _bar(closing: Closing) -> str:

@@ -297,6 +297,7 @@ class Closing(NamedTuple):
     seen: tuple[str, ...]
     missing: tuple[str, ...]
     held: str
+    little: bool  # let go at once, it would raise no gas alarm in the bench's room
     held_g: float
     u_held_g: float
     begun_anew: str  # why the time was last begun anew, and when; empty if it was not

@@ -34,6 +34,12 @@ class Left(NamedTuple):
     liquor_c: float | None = None
 
 
+def is_little(left: Left, room_m3: float, alarm_ppm: float) -> bool:
+    """Whether all that is held, with its uncertainty on top, stays under the alarm when it is let go at once."""
+    most_mol = left.liquor_mol + left.headspace_mol + K * left.u_held_mol
+    return most_mol * 1e6 * M3_PER_MOL / room_m3 < alarm_ppm
+
+
 def held_words(left: Left, room_m3: float, alarm_ppm: float) -> str:
     """What is left, as sentences, against a room of `room_m3` and the gas alarm of `alarm_ppm`."""
     ppm_per_mol = 1e6 * M3_PER_MOL / room_m3
@@ -42,7 +48,7 @@ def held_words(left: Left, room_m3: float, alarm_ppm: float) -> str:
     locked = ""
     if left.locked_mol * ppm_per_mol >= alarm_ppm:
         locked = f" Another {_grams(left.locked_mol)} are locked in the charge: acid or heat can set them free."
-    if most_mol * ppm_per_mol < alarm_ppm:
+    if is_little(left, room_m3, alarm_ppm):
         return (
             f"By the account at most {_grams(max(most_mol, LEAST_MOL))} of SO2 are left in the flask: let go at "
             f"once, under {alarm_ppm:g} ppm in this room.{_cleared_words(left)}{locked}"

@@ -13,7 +13,7 @@ from collections import deque
 from typing import NamedTuple
 
 from monitor.core.events import Closing, Reading
-from monitor.core.heldwords import SO2_G_PER_MOL, Left, clock, held_words, span
+from monitor.core.heldwords import SO2_G_PER_MOL, Left, clock, held_words, is_little, span
 from monitor.terms import BenchTerms
 
 MEAN_S = 10.0  # a reading is the mean of so long: single samples scatter by more than the limit
@@ -102,11 +102,13 @@ class Opening:
         seen, missing = self._judge(g)
         before, safe = self._now, not missing
         held_mol = g.left.liquor_mol + g.left.headspace_mol
+        little = is_little(g.left, self._room_m3, self._room_limit_ppm)
         held = held_words(g.left, self._room_m3, self._room_limit_ppm)
         if before is None:
             said.append(f"closing down: {held}")
-        elif safe and not before.safe:
-            said.append(f"safe to open by what was seen: {', '.join(seen)}. {held} {CAUTION}")
+        elif safe and not (before.safe and (before.little or not little)):
+            alone = "safe to open" if little else "safe to open under the hood alone, for it still holds gas,"
+            said.append(f"{alone} by what was seen: {', '.join(seen)}. {held} {CAUTION}")
         elif before.safe and not safe:
             said.append(f"no longer safe to open: {'; '.join(missing)}")
         self._now = Closing(
@@ -117,6 +119,7 @@ class Opening:
             seen=tuple(seen),
             missing=tuple(missing),
             held=held,
+            little=little,
             held_g=SO2_G_PER_MOL * held_mol,
             u_held_g=SO2_G_PER_MOL * g.left.u_held_mol,
             begun_anew=self._begun_anew,

@@ -67,7 +67,8 @@ def overview_line(o: Overview) -> str:
     parts.append(f"{len(o.alarms)} alarms" if o.alarms else "no alarms")
     if o.closing is not None:
         missing = "; ".join(o.closing.missing)
-        parts.append(f"not yet safe to open: {missing}" if missing else "safe to open by what was seen")
+        safe = "safe to open" if o.closing.little else "safe to open under the hood alone"
+        parts.append(f"not yet safe to open: {missing}" if missing else f"{safe}, by what was seen")
     return "  ".join(parts)
 
 

@@ -66,6 +66,18 @@ def test_it_is_safe_after_the_stated_time_and_not_before() -> None:
     assert safe.endswith(CAUTION)
 
 
+def test_a_flask_that_holds_gas_is_never_called_safe_without_the_hood() -> None:
+    """All else being so, 5.8 g still dissolved make it safe under the hood alone, until it is swept out."""
+    flask = Flask()
+    flask.left = Left(0.08, 0.01, 0.004, 0.0)
+    now = flask.run(HOLD_S + 0.5)
+    assert (now.safe, now.little) == (True, False)
+    assert flask.said[-1].startswith("safe to open under the hood alone, for it still holds gas, by what was seen: ")
+    flask.left = LITTLE
+    assert flask.run(0.5).little
+    assert flask.said[-1].startswith("safe to open by what was seen: ")
+
+
 def test_a_hot_plate_alone_holds_it_up() -> None:
     """The words say how long the air has been good, and that the plate is still hot."""
     flask = Flask()

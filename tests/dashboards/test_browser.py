@@ -216,7 +216,7 @@ def test_closing_down_is_watched_and_ended(browser: Browser, tmp_path: Path) -> 
         live.port.gas_ppm = 0.6
         sees(page, ".opening", "begun anew")
         live.port.gas_ppm = 0.0
-        sees(page, ".opening.safe .verdict", "Yes, by what was seen")
+        sees(page, ".opening.safe .verdict", "Under the hood alone: it still holds gas")
         sees(page, ".opening", "the plate is at 3")
         faint = [found for found in page.evaluate(CONTRASTS) if found[0] < LEAST_CONTRAST]
         assert faint == []

@@ -26,6 +26,7 @@ YET = Closing(
     seen=("no drop for 12 min 05 s",),
     missing=("7 min 20 s of 10 min 00 s under 0.25 ppm", "the plate is still at 85 °C, wanted under 45 °C"),
     held="By the account 5.77 ± 0.51 g of SO2 (0.090 mol) are still in the flask.",
+    little=False,
     held_g=5.8,
     u_held_g=0.26,
     begun_anew="begun anew after 30 s, at 0:02:00: the gas reading is unknown (<frozen>)",
@@ -61,10 +62,11 @@ def test_what_is_missing_comes_before_what_was_seen() -> None:
 def test_safe_is_said_with_what_is_still_dissolved() -> None:
     """A safe verdict stands beside the grams that are left, never instead of them."""
     html = closing.section(SAFE)
-    assert "Yes, by what was seen" in html
+    assert "Under the hood alone: it still holds gas" in html
     assert "Still missing" not in html
     assert "5.77 ± 0.51 g" in html
     assert "width:100.0%" in html
+    assert "Yes, by what was seen" in closing.section(SAFE._replace(little=True))
 
 
 def test_the_page_shows_it_in_its_phase(show: Shower) -> None:
