@@ -330,7 +330,7 @@ class Service:
             self._tell("port", open=False, text=str(why)[:500])
 
     def _dispatch(self, events: list[Event]) -> None:
-        """Answer the board first, then record, then tell everybody else."""
+        """Answer the board first, then tell everybody else, who never wait, then record."""
         if not events:
             return
         sends = b"".join([e.data for e in events if isinstance(e, Send)])
@@ -340,8 +340,11 @@ class Service:
                 self._port.write(sends)
             except PortError as why:
                 lost = why
-        self._log.write(events, self._bench.now)
-        for outlet in self._outlets:
-            outlet(events)
+        try:
+            for outlet in self._outlets:
+                outlet(events)
+        finally:
+            # Last, since waking the log's writer makes it vie with those who have to tell people; lost it is never.
+            self._log.write(events, self._bench.now)
         if lost is not None:
             self._port_lost(lost)
