@@ -177,3 +177,17 @@ def test_refused_messages_are_kept(tmp_path: Path) -> None:
         with Listener(broker, "reader", "reading") as listener:
             assert complete_and_in_order(listener.wait("alarm", 5), 5)
             wait_until(lambda: host.in_order, "in order again")
+
+
+def test_refused_requests_are_told() -> None:
+    """A broker that will not hand on requests is said to be so, and stays trouble; the connection is kept."""
+    # MQTT 5, 3.9: SUBACK of packet 1 with the reason code 0x87, not authorized
+    with server(b"\x20\x03\x00\x00\x00", b"\x90\x04\x00\x01\x00\x87") as port:
+        host = Host(f"mqtt://127.0.0.1:{port}", on_ask=lambda _: None)
+        with host:
+            wait_until(lambda: host.troubles != [], "trouble is told")
+            assert host.troubles == [
+                f"the broker at 127.0.0.1:{port} refuses requests on so2bench/hood-2/ask (Not authorized): a program "
+                "without a user name needs the right to read there"
+            ]
+            assert not host.in_order
