@@ -79,6 +79,8 @@ def replay_lines(got: dict[str, Any]) -> Iterator[str]:
             f"  {'still standing' if returned is None else f'until {returned:.1f} s'}"
             f"{'' if acknowledged is None else f', acknowledged at {acknowledged:.1f} s'}"
         )
+    for said in got["opening"]:
+        yield f"  {said['t_s']:9.1f} s  {said['text']}"
     yield from performance_lines(Figures(**got["alarm_performance"]))
 
 

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from monitor.core.alarms import CALLING, STANDING
 from monitor.core.bench import Bench
-from monitor.core.events import AlarmChanged, AlarmState, Event, Instant, Request, Sampled
+from monitor.core.events import AlarmChanged, AlarmState, Event, Instant, Noted, Request, Sampled
 from monitor.edges.logreader import LogReader
 from monitor.errors import RecordingError
 from monitor.terms import BenchTerms, RunTerms
@@ -47,6 +47,7 @@ class Tally:
         self.plate_max_c: float | None = None
         self.gas_last_ppm: float | None = None
         self.gas_max_ppm: float | None = None
+        self.opening: list[tuple[float, str]] = []  # what was said of whether the flask may be opened
 
     def add(self, events: list[Event]) -> None:
         """Look at events as they come."""
@@ -59,6 +60,8 @@ class Tally:
                     self.gas_max_ppm = e.gas.value
             elif isinstance(e, AlarmChanged):
                 self._alarm(e)
+            elif isinstance(e, Noted) and e.what == "opening":
+                self.opening.append((e.t_s, e.text))
 
     def _alarm(self, e: AlarmChanged) -> None:
         if e.after is AlarmState.UNACKNOWLEDGED:
@@ -184,5 +187,6 @@ def summary(live: Bench, tally: Tally) -> dict[str, Any]:
         "plate": {"last_c": tally.plate_last_c, "max_c": tally.plate_max_c},
         "gas": {"last_ppm": tally.gas_last_ppm, "max_ppm": tally.gas_max_ppm},
         "alarms": [o._asdict() for o in tally.occurrences],
+        "opening": [{"t_s": t_s, "text": text} for t_s, text in tally.opening],
         "alarm_performance": live.alarm_figures()._asdict(),
     }

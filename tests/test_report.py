@@ -21,6 +21,8 @@ from monitor.cli import main
 from monitor.core.events import Instant
 from monitor.edges import runlog
 from monitor.errors import LogError, RefusalError
+from monitor.plain import replay_lines
+from monitor.replay import replay_log, summary
 from monitor.report.facts import fingerprint_of, gather
 from monitor.report.page import page
 from monitor.report.traces import COLUMNS, Line, Point, _columns, drawing
@@ -222,6 +224,9 @@ def test_the_closing_down_is_told(tmp_path: Path) -> None:
     log = record_run(tmp_path / "a.so2log", 60.0, asked)
     text = Seen(page(gather(log))).text
     assert "closing down: By the account 0.35 ± 0.01 g of SO2 (0.005 mol) are still in the flask" in text
+    facts = gather(log)
+    printed = "\n".join(replay_lines(summary(*replay_log(log, facts.bench, facts.run))))
+    assert "59.0 s  ended by the story before it was safe to open: the story is over" in printed
     assert "ended by the story before it was safe to open: the story is over; 28 s of 10 min 00 s under 0.25" in text
     assert "has read under 0.25 ppm and nothing has been counted for 10 min 00 s, the plate is under 45 °C" in text
 

@@ -85,7 +85,7 @@ class Bench:
         self._watches = Watches(bench, run, recording=recording)
         self.account = account_of(bench, run)
         self._hot_advice = HotAdvice(run)
-        self._opening = Opening(bench, self.account.counts)
+        self._opening = Opening(bench, self.account.counts, hot_acid=run.route == "acid-on-sulfur")
         self._exposure = Exposure(start.mono_s)
         self._leak = LeakWatch(bench.gas, bench.room)
         self._rules = Rules(bench.limits)

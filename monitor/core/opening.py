@@ -49,12 +49,15 @@ class Glance(NamedTuple):
 
 
 class Opening:
-    """The closing down of one run. `counts` is what the run's counter counts; empty where nothing is counted."""
+    """The closing down of one run. `counts` is what the run's counter counts; empty where nothing is counted.
 
-    def __init__(self, bench: BenchTerms, counts: str) -> None:
+    With `hot_acid` the flask is hotter than the plate for long, and only a person can see that.
+    """
+
+    def __init__(self, bench: BenchTerms, counts: str, *, hot_acid: bool = False) -> None:
         limits = bench.limits
         self._below_ppm, self._hold_s = limits.open_below_ppm, limits.open_hold_s
-        self._plate_c, self._counts = limits.open_plate_c, counts
+        self._plate_c, self._counts, self._hot_acid = limits.open_plate_c, counts, hot_acid
         self._room_m3, self._room_limit_ppm = bench.room.volume_m3, limits.gas_high_ppm
         self._since_s: float | None = None
         self._forget(0.0, 0)
@@ -191,7 +194,8 @@ class Opening:
         limit_c = self._plate_c + (PLATE_DEADBAND_C if self._plate_ok else 0.0)
         self._plate_ok = plate.value < limit_c
         if self._plate_ok:
-            seen.append(f"the plate is at {plate.value:.1f} °C")
+            slower = "; the acid cools more slowly: see for yourself that it is cold" if self._hot_acid else ""
+            seen.append(f"the plate is at {plate.value:.1f} °C{slower}")
         else:
             missing.append(f"the plate is still at {plate.value:.1f} °C, wanted under {self._plate_c:g} °C")
 

@@ -189,6 +189,14 @@ def test_where_nothing_is_counted_it_says_so() -> None:
     assert "nothing is counted on this run: see for yourself that no more gas is made" in now.seen
 
 
+def test_hot_acid_is_not_as_cool_as_its_plate() -> None:
+    """On the hot route a cool plate is said with what only the person can see."""
+    flask = Flask("bubble")
+    flask.opening = Opening(QUICK, "bubble", hot_acid=True)
+    flask.opening.begin(flask.t_s, flask.drops)
+    assert any("the acid cools more slowly" in words for words in flask.run(61.0).seen)
+
+
 def test_leaving_and_coming_back_begins_from_nothing() -> None:
     """What was seen in an earlier closing down counts no more."""
     flask = Flask()
