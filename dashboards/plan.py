@@ -6,12 +6,13 @@ At /plan, one of the pages of `bench`. The bench is that of the live run, if the
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime
 from importlib.resources import files
 from pathlib import Path
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from dashboards import planning, sheet
@@ -63,48 +64,63 @@ def _sheet(text: str, bench: str | None) -> planning.Sheet:
 
 
 def _form() -> dict[str, str] | None:
-    """The form's fields, once the button was pressed. Their texts are run.toml's own."""
+    """The form's fields, once the button was pressed. Their texts are run.toml's own.
+
+    A form that an opened file fills is a new form: a value pushed into fields that stand in a browser already may
+    get lost on the way.
+    """
     state = st.session_state
-    for key, text in planning.FIELDS.items():
-        state.setdefault(key, text)  # before the fields are drawn, so that an opened file fills them
+    filled: dict[str, str] = state.get("filled", planning.FIELDS)
+    turn = state.get("turn", 0)
+    got: dict[str, str] = {}
+
+    def text(place: DeltaGenerator, name: str, label: str, placeholder: str) -> None:
+        got[name] = place.text_input(label, filled[name], key=f"{name}-{turn}", placeholder=placeholder)
+
+    def choice(
+        place: DeltaGenerator, name: str, label: str, options: Sequence[str], words: Callable[[str], str] = str
+    ) -> None:
+        index = options.index(filled[name])
+        got[name] = place.selectbox(label, options, index, format_func=words, key=f"{name}-{turn}")
+
     with st.form("wanted", enter_to_submit=True):
-        amount, what = st.columns([1, 1.6])
-        amount.text_input("How much", key="amount", placeholder="12 g, 0.3 mol; SO2 also 5 L")
-        what.selectbox("Of what", tuple(WANTED), format_func=_wanted_words, key="what")
+        left, right = st.columns([1, 1.6])
+        text(left, "amount", "How much", "12 g, 0.3 mol; SO2 also 5 L")
+        choice(right, "what", "Of what", tuple(WANTED), _wanted_words)
         left, right = st.columns(2)
-        left.text_input("Excess of gas", key="excess", placeholder="10 %")
-        right.text_input("Temperature", key="temperature", placeholder="22 degC")
-        st.selectbox("Route", tuple(ROUTES), format_func=lambda key: f"{ROUTES[key]} ({key})", key="route")
+        text(left, "excess", "Excess of gas", "10 %")
+        text(right, "temperature", "Temperature", "22 degC")
+        choice(st.container(), "route", "Route", tuple(ROUTES), lambda key: f"{ROUTES[key]} ({key})")
         left, right = st.columns(2)
-        left.selectbox("Salt", SALTS, key="salt")
-        right.text_input("Purity of the salt", key="purity", placeholder="97 +/- 1 %")
+        choice(left, "salt", "Salt", SALTS)
+        text(right, "purity", "Purity of the salt", "97 +/- 1 %")
         left, right = st.columns(2)
-        left.selectbox("Acid", ("HCl", "H2SO4"), key="acid")
-        right.text_input("Acid strength", key="strength", placeholder=f"{STRENGTH}; on sulfur {HOT_STRENGTH}")
+        choice(left, "acid", "Acid", ("HCl", "H2SO4"))
+        text(right, "strength", "Acid strength", f"{STRENGTH}; on sulfur {HOT_STRENGTH}")
         left, right = st.columns(2)
-        left.text_input("Flask", key="flask", placeholder="the smallest common one")
-        right.text_input("Draw of the burner", key="draw", placeholder="4 L/minute")
+        text(left, "flask", "Flask", "the smallest common one")
+        text(right, "draw", "Draw of the burner", "4 L/minute")
         left, right = st.columns(2)
-        left.text_input("Drip rate", key="rate", placeholder="the highest sensible one")
-        right.text_input("Warmed at the end to", key="warm", placeholder="60 degC")
+        text(left, "rate", "Drip rate", "the highest sensible one")
+        text(right, "warm", "Warmed at the end to", "60 degC")
         st.html('<p class="asof">Your prices, if the routes are to be compared; all in one currency.</p>')
         for row in (("salt", "acid"), ("sulfur", "sulfuric")):
-            for column, name in zip(st.columns(2), row, strict=True):
-                column.text_input(PRICE_WORDS[name], key=f"price_{name}", placeholder=PRICE_EXAMPLES[name])
-        before: Want | None = state.get("before")
-        choices = [key for key in planning.RECKONED if key != "file" or (before is not None and before.learned)]
-        state.setdefault("reckoned", choices[0])
-        st.selectbox("What goes over, reckoned", choices, format_func=planning.RECKONED.__getitem__, key="reckoned")
+            for place, name in zip(st.columns(2), row, strict=True):
+                text(place, f"price_{name}", PRICE_WORDS[name], PRICE_EXAMPLES[name])
+        opened: Want | None = state.get("before")
+        ways = [key for key in planning.RECKONED if key != "file" or (opened is not None and opened.learned)]
+        choice(st.container(), "reckoned", "What goes over, reckoned", ways, planning.RECKONED.__getitem__)
         pressed = st.form_submit_button("Work it out", type="primary", width="stretch")
-    return {key: str(state[key]) for key in planning.FIELDS} if pressed else None
+    return got if pressed else None
 
 
 def _fill() -> None:
     """An opened file fills the form, and stands as it is until the button is pressed."""
     state = st.session_state
     state.pop("before", None)
-    state["reckoned"] = "model"
     state.pop("worked", None)
+    state["turn"] = state.get("turn", 0) + 1
+    state["filled"] = state.get("filled", planning.FIELDS) | {"reckoned": "model"}
     text = _text_of(state["run-file"])
     if text is None:
         return
@@ -115,7 +131,7 @@ def _fill() -> None:
         return  # the page says it where the plan would stand
     if before is not None:
         state["before"] = before
-        state.update(planning.fields_of(before), reckoned="file" if before.learned else "model")
+        state["filled"] = planning.fields_of(before)
 
 
 def _text_of(got: UploadedFile | None) -> str | None:
@@ -163,7 +179,7 @@ def _result(fields: dict[str, str] | None, bench: str | None) -> None:
     if fields is not None:
         state.pop("worked", None)  # a want that is refused leaves nothing old standing
         before: Want | None = state.get("before")
-        learned = planning.reckoned(state["reckoned"], fields["route"], before, _past_folder(), bench, _today())
+        learned = planning.reckoned(fields, before, _past_folder(), bench, _today())
         state["worked"] = planning.work_out(planning.want_from(fields, before, learned), bench)
     worked: planning.Worked | None = state.get("worked")
     if worked is None:

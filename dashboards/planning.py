@@ -83,6 +83,7 @@ FIELDS = {  # of the form, in run.toml's own texts; `what` is what takes the gas
     "draw": "4 L/minute",
     "rate": "",
     "warm": "",
+    "reckoned": "model",
 } | {f"price_{what}": "" for what in PRICED}
 
 
@@ -91,7 +92,7 @@ def want_from(fields: dict[str, str], before: Want | None, learned: Contents | N
 
     `learned` is the table to plan with; None: none.
     """
-    asked: dict[str, Any] = {key: text.strip() for key, text in fields.items()}
+    asked: dict[str, Any] = {key: text.strip() for key, text in fields.items() if key != "reckoned"}
     want = f"{asked.pop('amount')} {asked.pop('what')}"
     prices = {what: text for what in PRICED if (text := asked.pop(f"price_{what}"))}
     new = Want(want, **asked, prices=prices, learned=learned or {})
@@ -109,15 +110,16 @@ RECKONED = {
 
 
 def reckoned(
-    choice: str, route: str, before: Want | None, folder: Path | None, bench_text: str | None, today: date
+    fields: dict[str, str], before: Want | None, folder: Path | None, bench_text: str | None, today: date
 ) -> Contents | None:
-    """The table [learned] of a choice, None for none.
+    """The table [learned] that the form's fields ask for, None for none.
 
     Raises PlanError where past runs are asked for, and too few tell.
     """
-    if choice == "file" and before is not None and before.route == route:
+    route = fields["route"]
+    if fields["reckoned"] == "file" and before is not None and before.route == route:
         return before.learned
-    if choice != "past":
+    if fields["reckoned"] != "past":
         return None
     bench = bench_of(bench_text)
     if folder is None or bench is None:
@@ -143,6 +145,7 @@ def fields_of(want: Want) -> dict[str, str]:
     """The form's fields for a want."""
     amount, what = want.want.rsplit(" ", 1)
     got = {key: str(getattr(want, key)) for key in FIELDS if hasattr(want, key)}
+    got["reckoned"] = "file" if want.learned else "model"
     return got | {"amount": amount, "what": what} | {f"price_{p}": str(want.prices.get(p, "")) for p in PRICED}
 
 

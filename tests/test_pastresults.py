@@ -210,15 +210,16 @@ def test_the_plan_page_offers_past_runs(folder: Path) -> None:
     html = planning.past_html(RUN_TOML, folder, BENCH_TOML, TODAY)
     assert "<p>In 5 runs since 2026-05-03" in html
     assert planning.past_html(RUN_TOML, None, BENCH_TOML, TODAY) == ""
-    assert planning.reckoned("model", "acid-drip", None, folder, BENCH_TOML, TODAY) is None
-    learned = planning.reckoned("past", "acid-drip", None, folder, BENCH_TOML, TODAY)
+    assert planning.reckoned(planning.FIELDS, None, folder, BENCH_TOML, TODAY) is None
+    past = planning.FIELDS | {"reckoned": "past"}
+    learned = planning.reckoned(past, None, folder, BENCH_TOML, TODAY)
     assert learned is not None
     worked = planning.work_out(planning.want_from(planning.FIELDS, None, learned), BENCH_TOML)
     opened = planning.opened_want(worked.text)
     assert opened is not None
-    assert planning.reckoned("file", "acid-drip", opened, None, None, TODAY) == learned
+    assert planning.reckoned(planning.fields_of(opened), opened, None, None, TODAY) == learned
     assert any("[learned]" in caution for caution in planning.sheet_of(worked.text, BENCH_TOML).cautions)
     with pytest.raises(PlanError, match="nothing is known"):
-        planning.reckoned("past", "burner", None, folder, BENCH_TOML, TODAY)
+        planning.reckoned(past | {"route": "burner"}, None, folder, BENCH_TOML, TODAY)
     with pytest.raises(PlanError, match="wanted both"):
-        planning.reckoned("past", "acid-drip", None, None, BENCH_TOML, TODAY)
+        planning.reckoned(past, None, None, BENCH_TOML, TODAY)

@@ -115,7 +115,7 @@ def test_the_form_works_out_and_refuses(monkeypatch: pytest.MonkeyPatch) -> None
     said = " ".join(str(one.proto.body) for one in app.get("html"))
     assert "enough" in said
     assert "Cautions, worst first" in said
-    app.text_input(key="flask").set_value("50 mL")
+    app.text_input(key="flask-0").set_value("50 mL")
     app.button[0].click().run()
     said = " ".join(str(one.proto.body) for one in app.get("html"))
     assert "This cannot be planned" in said
