@@ -12,6 +12,7 @@ from monitor.edges.page import Page as Server
 from monitor.settings import load_run
 from tests.dashboards.test_browser import ARGUMENTS, CHROMIUM, CONTRASTS, LEAST_CONTRAST, PATIENCE_MS, opened
 from tests.settings import BENCH_TOML
+from tests.test_pastresults import past_log
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
@@ -110,3 +111,35 @@ def test_the_two_pages_lead_to_each_other(browser: Browser, server: Server) -> N
     expect(page.locator(".warning")).to_contain_text("NO RUN TO SHOW", timeout=PATIENCE_MS)
     page.get_by_role("link", name="Plan a run").click()
     expect(page.get_by_role("button", name="Work it out")).to_be_visible(timeout=PATIENCE_MS)
+
+
+def test_past_runs_are_used_only_when_chosen(browser: Browser, tmp_path: Path) -> None:
+    """Three past runs stand under the plan and change nothing; chosen by keyboard, their yield is in the plan."""
+    for number, share in enumerate((0.90, 0.92, 0.91)):
+        past_log(tmp_path, f"2026-0{5 + number}-03", share)
+    (tmp_path / "bench.toml").write_text(BENCH_TOML, encoding="utf-8")
+    own = Server(None, past=tmp_path)
+    try:
+        page = plan_page(browser, own, 390, 844)
+        page.get_by_text("Open a run file, or another").click()
+        page.locator("input[type=file]").nth(1).set_input_files(tmp_path / "bench.toml")
+        expect(page.get_by_text("bench.toml", exact=True)).to_be_visible(timeout=PATIENCE_MS)
+        page.get_by_role("button", name="Work it out").click()
+        expect(page.get_by_text("In 3 runs since 2026-05-03 this bench gave")).to_be_visible(timeout=PATIENCE_MS)
+        assert page.get_by_text("the run file says so in [learned]").count() == 0
+        page.get_by_label("What goes over, reckoned").focus()
+        page.keyboard.press("ArrowDown")
+        page.keyboard.press("ArrowDown")
+        page.keyboard.press("Enter")
+        page.get_by_role("button", name="Work it out").focus()
+        page.keyboard.press("Enter")
+        expect(page.get_by_text("the run file says so in [learned]")).to_be_visible(timeout=PATIENCE_MS)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        with page.expect_download() as saving:
+            page.get_by_role("button", name="Save run.toml").click()
+        saving.value.save_as(tmp_path / "run.toml")
+        run, _ = load_run(tmp_path / "run.toml")
+        assert run.learned is not None
+        assert run.learned.runs == 3
+    finally:
+        own.close()
