@@ -682,12 +682,12 @@ def parse_price(text: object, kg_per_l: float | None = None) -> tuple[float, str
 
 
 def _prices(t: _Table, charge: DripTerms | AcidOnSulfurTerms | BurnerTerms) -> PriceTerms:
-    sold = len(t.wrong) == 0  # else the charge may be none, and has no density
+    whole = len(t.wrong) == 0  # else the charge may be none, and has no density
     got: dict[str, float] = {}
     currencies: dict[str, str] = {}
     liquids = {
-        "acid": dripped_kg_per_l(charge) if sold else 1.0,
-        "sulfuric": sulfuric_kg_per_l(charge) if sold else 1.0,
+        "acid": dripped_kg_per_l(charge) if whole else 1.0,
+        "sulfuric": sulfuric_kg_per_l(charge) if whole else 1.0,
     }
     for key in ("salt", "acid", "sulfuric", "sulfur"):
         if not t.has(key):

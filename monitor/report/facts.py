@@ -32,7 +32,7 @@ from monitor.replay import Occurrence, Tally
 from monitor.settings import bench_from, parse_toml, run_from
 from monitor.terms import BenchTerms, DripTerms, RunTerms
 
-MOST_BUCKETS = 1500
+MOST_BUCKETS = 3000  # two days by their minutes
 KNOWN_META = frozenset(
     {"bench_toml", "run_toml", "bench_name", "title", "made_by", "start_mono_s", "start_utc_s"}
     | {"last_mono_s", "last_utc_s"}
