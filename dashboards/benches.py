@@ -18,6 +18,7 @@ from dashboards import benchlist, benchsheet, sheet
 from dashboards.door import admitted
 from dashboards.words import clock
 from monitor.benches.picture import Picture
+from monitor.uptime import uptime_s
 
 FOLDER_ENV: Final = "SO2BENCH_BENCHES"
 NOW_EVERY_S: Final = 1.0
@@ -49,7 +50,7 @@ def _more(count: int) -> None:
 
 @st.fragment(run_every=NOW_EVERY_S)
 def _now(folder: Path) -> None:
-    began_s, now_s, now = time.perf_counter(), time.monotonic(), clock(time.time())
+    began_s, now_s, now = time.perf_counter(), uptime_s(), clock(time.time())
     try:
         picture = benchlist.read(folder)
     except (OSError, ValueError):

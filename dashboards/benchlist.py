@@ -72,7 +72,7 @@ def warnings(whole: Whole, now_s: float) -> Iterator[str]:
             "take no bench as watched."
         )
     elif whole.broker is not None and not whole.broker.connected:
-        yield f"{away_words(whole.broker, now_s)} Away since {clock(whole.broker.since_utc_s)}."
+        yield away_words(whole.broker, now_s, clock(whole.broker.since_utc_s))
 
 
 def left_out(whole: Whole) -> tuple[str, ...]:

@@ -22,6 +22,7 @@ from monitor.core.events import Instant
 from monitor.edges.mqtt_broker import Broker
 from monitor.edges.mqtt_ears import Ears, Patience
 from monitor.invented import invented_room
+from monitor.uptime import uptime_s
 
 SHOWN_EVERY_S = 1.0
 TABLE_EVERY_S = 60.0  # a table at least this often, and one whenever a bench's state changes
@@ -43,7 +44,7 @@ class Listening:
         self._ears, self._seen = None, None
         if broker is not None:
             self._ears = Ears(broker, self._hear, self._broker_is, patience)
-            self._seen = BrokerSeen(broker.at, False, time.monotonic(), time.time(), NOT_YET)
+            self._seen = BrokerSeen(broker.at, False, uptime_s(), time.time(), NOT_YET)
 
     async def run(self) -> None:
         """Listen until cancelled."""
@@ -53,29 +54,29 @@ class Listening:
             await self._invent()
 
     def _hear(self, topic: str, payload: bytes, retained: bool, expiry_s: float | None) -> None:
-        self.roll.hear(Message(topic, payload, retained, expiry_s), Instant(time.monotonic(), time.time()))
+        self.roll.hear(Message(topic, payload, retained, expiry_s), Instant(uptime_s(), time.time()))
 
     def _broker_is(self, there: bool, text: str) -> None:
         old = self._seen
         assert old is not None
         if (there, text) == (old.connected, old.text):
             return
-        since = (time.monotonic(), time.time()) if there is not old.connected else (old.since_s, old.since_utc_s)
+        since = (uptime_s(), time.time()) if there is not old.connected else (old.since_s, old.since_utc_s)
         self._seen = BrokerSeen(old.at, there, *since, text)
         self._say(f"{clock(time.time())}  {text}")
 
     async def _invent(self) -> None:
-        room, begun_s, second = invented_room(self._invented, time.time()), time.monotonic(), 0
+        room, begun_s, second = invented_room(self._invented, time.time()), uptime_s(), 0
         while True:
             for bench in room:
                 for m in bench.says(second):
                     self._hear(m.topic, m.payload, False, m.expiry_s)
             second += 1
-            await asyncio.sleep(begun_s + second - time.monotonic())
+            await asyncio.sleep(begun_s + second - uptime_s())
 
     def encoded(self) -> bytes:
         """The list as it stands now."""
-        now_s, utc_s = time.monotonic(), time.time()
+        now_s, utc_s = uptime_s(), time.time()
         return encoded(self.roll, now_s, utc_s, self._seen, invented=self._ears is None)
 
     def picture(self) -> Picture:
@@ -84,7 +85,7 @@ class Listening:
 
     def table(self) -> Iterator[str]:
         """The list as lines."""
-        return table_lines(self.picture(), time.monotonic(), clock(time.time()))
+        return table_lines(self.picture(), uptime_s(), clock(time.time()))
 
     async def keep_shown(self, folder: Path) -> None:
         """Write the list for the page each second, until cancelled."""
@@ -105,7 +106,7 @@ class Listening:
         printed_s = 0.0
         while True:
             await asyncio.sleep(SHOWN_EVERY_S)
-            picture, now_s = self.picture(), time.monotonic()
+            picture, now_s = self.picture(), uptime_s()
             cells = [cells_of(row, now_s) for row in picture.rows(0, len(picture.lines))]
             states: list[tuple[object, ...]] = [(c.name, c.level, c.what) for c in cells]
             states.append((self._seen is not None and self._seen.connected,))

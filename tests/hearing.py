@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import threading
-import time
 from pathlib import Path
 from typing import Self
 
@@ -14,6 +13,7 @@ from monitor.bencheslive import Listening
 from monitor.edges.mqtt_broker import Broker, broker_of
 from monitor.edges.mqtt_ears import Patience
 from monitor.terms import MqttTerms
+from monitor.uptime import uptime_s
 from tests.edges.broker import wait_until
 
 QUICK = Patience(keepalive_s=1, answer_s=0.5, first_retry_s=0.05, last_retry_s=0.4)
@@ -62,7 +62,7 @@ class Hearing:
 
     @property
     def levels(self) -> dict[str, Level]:
-        return {j.name: j.level for j in self.listening.roll.look(time.monotonic())}
+        return {j.name: j.level for j in self.listening.roll.look(uptime_s())}
 
     @property
     def connected(self) -> bool:

@@ -28,13 +28,13 @@ class BrokerSeen(NamedTuple):
 
     at: str
     connected: bool
-    since_s: float  # monotonic
+    since_s: float  # by the clock of `monitor.uptime`
     since_utc_s: float
     text: str
 
 
 class Whole(NamedTuple):
-    """What is so of all benches together, at monotonic second `now_s`."""
+    """What is so of all benches together, at second `now_s` of that clock."""
 
     now_s: float
     utc_s: float

@@ -30,11 +30,12 @@ def table_lines(picture: Picture, now_s: float, clock: str) -> Iterator[str]:
         yield NONE_HEARD
 
 
-def away_words(broker: BrokerSeen, now_s: float) -> str:
-    """That the broker is away, for how long, and why."""
+def away_words(broker: BrokerSeen, now_s: float, since: str = "") -> str:
+    """That the broker is away, for how long, and why. `since` is when that began, as a person reads it."""
+    begun = f" since {since}" if since else ""
     return (
-        f"THE BROKER IS AWAY, for {duration(now_s - broker.since_s)}: {broker.text}. "
-        "Until it is back no bench can be heard."
+        f"THE BROKER IS AWAY{begun}, for {duration(now_s - broker.since_s)}. Until it is back no bench can be heard: "
+        f"{broker.text}"
     )
 
 

@@ -124,7 +124,8 @@ def test_the_table_says_what_counts_first() -> None:
     roll.hear(Message("so2bench/hood-3/state", b"21.5"), at(100.0))
     away = BrokerSeen("broker.lab:1883", False, 95.0, UTC_S, "nobody listens at broker.lab:1883")
     lines = list(table_lines(picture(roll, 101.0, away), 101.0, "12:00:00"))
-    assert lines[0].startswith("THE BROKER IS AWAY, for 6 s: nobody listens at broker.lab:1883.")
+    assert lines[0].startswith("THE BROKER IS AWAY, for 6 s. Until")
+    assert lines[0].endswith("no bench can be heard: nobody listens at broker.lab:1883")
     assert lines[1] == "12:00:00  2 benches: 1 !! medium alarm, not acknowledged · 1 ○ no alarm"
     assert lines[2] == "Messages that are none of a bench's: 1 not a JSON object."
     assert [line.split()[1] for line in lines[4:]] == ["hood-10", "hood-2"]

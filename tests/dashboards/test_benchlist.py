@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -55,8 +56,8 @@ def test_a_list_from_before_this_machine_was_started_is_old() -> None:
 def test_the_brokers_absence_is_said_with_its_beginning() -> None:
     """A broker that is away is named, with the reason and since when."""
     (words,) = benchlist.warnings(picture(room(), 100.0, AWAY).whole, 101.0)
-    assert "THE BROKER IS AWAY, for 6 s: nobody listens at broker.lab:1883." in words
-    assert "Away since" in words
+    assert re.match(r"THE BROKER IS AWAY since \d\d:\d\d:\d\d, for 6 s\.", words)
+    assert words.endswith("nobody listens at broker.lab:1883")
 
 
 def test_all_kinds_are_always_counted() -> None:
