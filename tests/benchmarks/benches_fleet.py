@@ -1,6 +1,7 @@
 """Many watched benches in one process: the real outlet and a connection for each; what they see is invented.
 
-Run as `python -m tests.benchmarks.benches_fleet URL COUNT`; ended by a line on standard input, it prints what it said
+Run as `python -m tests.benchmarks.benches_fleet URL COUNT each`; with `one` at the end a single connection speaks for
+all, which costs less where there are very many. Ended by a line on standard input, it prints what it said
 as JSON: {"hood-1": [states, alarm changes], ...}.
 """
 
@@ -10,6 +11,11 @@ import asyncio
 import json
 import sys
 import time
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
 
 from monitor.edges.mqtt import Mqtt, Pace
 from monitor.edges.mqtt_broker import broker_of
@@ -48,5 +54,34 @@ def _tell(failing: bool, text: str) -> None:
         print(text, file=sys.stderr)
 
 
+async def one_for_all(url: str, count: int) -> dict[str, list[int]]:
+    """Say for so many benches what they would say, until told to end."""
+    broker, room = broker_of(MqttTerms(url)), invented_room(count, time.time())
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv5)
+    client.max_inflight_messages_set(1000)
+    client.connect(broker.host, broker.port)
+    client.loop_start()
+    given = {bench.name: [0, 0] for bench in room}
+    told = asyncio.get_running_loop().run_in_executor(None, sys.stdin.readline)
+    begun_s, second = time.monotonic(), 0
+    while not told.done():
+        for place, bench in enumerate(room):
+            for m in bench.says(second):
+                properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+                if m.expiry_s is not None:
+                    properties.MessageExpiryInterval = m.expiry_s
+                client.publish(m.topic, m.payload, m.qos, m.retain, properties)
+                name = m.topic.rpartition("/")[2]
+                given[bench.name][0] += name == "state"
+                given[bench.name][1] += name == "alarm"
+            await asyncio.sleep(begun_s + second + place / count - time.monotonic())
+        second += 1
+    await asyncio.sleep(2.0)
+    client.disconnect()
+    client.loop_stop()
+    return given
+
+
 if __name__ == "__main__":
-    print(json.dumps(asyncio.run(fleet(sys.argv[1], int(sys.argv[2])))))
+    work = {"each": fleet, "one": one_for_all}[sys.argv[3]]
+    print(json.dumps(asyncio.run(work(sys.argv[1], int(sys.argv[2])))))
