@@ -115,6 +115,7 @@ def test_a_sensor_that_freezes_begins_the_time_anew() -> None:
     story.until(5.0)
     story.ask("permit", on=True)
     story.until(120.0)
+    story.ask("permit", on=False)
     story.ask("phase", phase="closing down")
     story.until(1000.0)
     assert not any(closing.safe for _, closing in story.closings())
@@ -169,3 +170,13 @@ def test_a_sweep_is_followed_to_the_plants_truth(meter: Meter) -> None:
     (_, closing) = list(story.closings())[-1]
     assert closing.safe, closing.missing
     assert story.ask("stop").accepted
+
+
+def test_a_pump_that_blows_into_the_room_is_advised() -> None:
+    """A burner whose exhaust reaches the sensor: beside the gas alarm the page names the pump."""
+    story = Story("burner", "weighings", "10 light\n700 leak 400", ventilation=600.0)
+    story.until(5.0)
+    story.ask("permit", on=True)
+    story.until(820.0)
+    (first, *_) = [t_s for t_s, text in story.notes("advice") if "what the pump blows out" in text]
+    assert 700.0 < first < 820.0

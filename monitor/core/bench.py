@@ -52,6 +52,7 @@ from monitor.terms import BenchTerms, RunTerms
 GRID_S = 0.5  # exact in binary, so that the grid never drifts
 GAS_OFF_DELAY_S = 60.0  # or twice T90 if that is longer (alarm table)
 GAS_TAGS = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING", "GAS-STEL", "GAS-TWA")
+GAS_SEEN = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING")
 CLEARING = frozenset({Phase.RUNNING_OUT, Phase.CLOSING_DOWN, Phase.CLOSED})
 CLEARED_EVERY_S = 10.0  # a line of the account, while the flask is cleared
 MOST_AIR_L_PER_MIN = 100.0
@@ -269,7 +270,8 @@ class Bench:
         if t_s == int(t_s):
             self._tell_of_the_leak(at, out)
         known = plate.value if plate is not None and not lost else None
-        advice = self._hot_advice.on_time(t_s, self.phase in MAKING, known, self.account)
+        gas_seen = bool(self._alarms.true_of(GAS_SEEN))
+        advice = self._hot_advice.on_time(t_s, self.phase in MAKING, known, self.account, gas_seen=gas_seen)
         out.extend(Noted(t_s, "advice", text) for text in advice)
         out.extend(self._alarms.pass_time(at))
         if self.phase is Phase.CLOSING_DOWN:
@@ -318,7 +320,8 @@ class Bench:
         silent = Reading(None, why="no word from the board")
         gas, plate = (silent, silent) if s is None else (s.gas, s.plate)
         alarms = self._alarms.true_of(AGAINST)
-        said = self._opening.on_time(Glance(t_s, gas, plate, self._drops, alarms, zero_drift, left))
+        heats = self._permit_asked and self.run.route != "burner"  # whose permit is its draught
+        said = self._opening.on_time(Glance(t_s, gas, plate, self._drops, alarms, zero_drift, left, heats))
         out.extend(Noted(t_s, "opening", text) for text in said)
 
     def _tell_of_the_leak(self, at: Instant, out: list[Event]) -> None:

@@ -24,6 +24,10 @@ NARROW_LEAST = 40  # counted in the first span, else scatter says it
 HELD_C = 5.0  # the plate stood so still over both spans
 LATE_PART = 0.7  # of the charge; past it the rate falls by itself
 EVERY_S = 10.0
+PUMP_WORDS = (
+    "SO2 in the air while the burner draws: look first at what the pump blows out; it goes through the scrubber and "
+    "into the hood, never into the room"
+)
 
 
 class HotSource:
@@ -76,8 +80,13 @@ class HotAdvice:
         """What is advised now."""
         return tuple(self._found.values())
 
-    def on_time(self, t_s: float, making: bool, plate_c: float | None, account: Account) -> list[str]:
-        """What there is to be said anew. A plate that is not known leaves what was said standing."""
+    def on_time(
+        self, t_s: float, making: bool, plate_c: float | None, account: Account, *, gas_seen: bool = False
+    ) -> list[str]:
+        """What there is to be said anew; `gas_seen` while a gas alarm has cause.
+
+        A plate that is not known leaves what was said standing.
+        """
         past = self._past
         if not making:
             past.clear()
@@ -92,7 +101,7 @@ class HotAdvice:
         while past[0][0] < t_s - 2.0 * NARROW_OVER_S - EVERY_S:
             past.popleft()
         rules = {"hot": self._too_hot(plate_c), "flame": self._flame(t_s), "line": self._line(account)}
-        rules["coil"] = self._coil
+        rules |= {"coil": self._coil, "pump": PUMP_WORDS if self._burner and gas_seen else None}
         before, self._found = self._found, {key: words for key, words in rules.items() if words is not None}
         return [words for key, words in self._found.items() if key not in before]
 

@@ -46,6 +46,7 @@ class Glance(NamedTuple):
     alarms: tuple[str, ...]  # those of AGAINST that stand
     zero_drift: str | None
     left: Left
+    permit_on: bool = False  # where it lets heat or acid come; a draught may go on
 
 
 class Opening:
@@ -160,6 +161,8 @@ class Opening:
         missing = [f"{AGAINST[tag]} ({tag})" for tag in g.alarms]
         if g.zero_drift is not None:
             missing.append(g.zero_drift)
+        if g.permit_on:
+            missing.append("the permit is on: take it back, so that neither heat nor acid can come")
         under_s, limit = self._under_s(g.t_s), f"under {self._below_ppm:g} ppm"
         if under_s >= self._hold_s:
             seen.append(f"{limit} for {span(under_s)}")

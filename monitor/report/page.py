@@ -295,7 +295,7 @@ def _closing_down(f: Facts) -> Html:
     wanted = (
         f"A flask is called safe to open when the air at the sensor has read under {limits.open_below_ppm:g} ppm "
         f"and nothing has been counted for {duration(limits.open_hold_s)}, the plate is under "
-        f"{limits.open_plate_c:g} °C, and no gas alarm or sensor fault stands. "
+        f"{limits.open_plate_c:g} °C, the permit is off, and no gas alarm or sensor fault stands. "
         "The sensor smells the air, not the flask: an aid, no certificate."
     )
     if not f.opening:

@@ -100,3 +100,17 @@ def test_a_draw_that_the_coil_does_not_cool(draw_l_per_min: float, warm: bool) -
     run = replace(CANDLE, charge=BurnerTerms(Measured(16.0), draw_l_per_min))
     said = HotAdvice(run).on_time(1.0, True, 300.0, WeighedAccount(run))
     assert any("the coil" in words or "of coil" in words for words in said) == warm
+
+
+def test_gas_in_the_air_points_at_the_pump() -> None:
+    """On the burner's route a gas alarm brings up the pump's exhaust, once; on another route there is no pump."""
+    advice, account = HotAdvice(CANDLE), WeighedAccount(CANDLE)
+    assert advice.on_time(10.0, True, 300.0, account) == []
+    (said,) = advice.on_time(20.0, True, 300.0, account, gas_seen=True)
+    assert "what the pump blows out" in said
+    assert advice.on_time(30.0, True, 300.0, account, gas_seen=True) == []
+    assert advice.standing == (said,)
+    account_of_bubbles = BubbleAccount(BUBBLES)
+    assert HotAdvice(BUBBLES).on_time(10.0, True, 290.0, account_of_bubbles, gas_seen=True) == []
+    advice.on_time(40.0, True, 300.0, account)
+    assert not advice.standing

@@ -304,6 +304,21 @@ def test_a_run_closes_down_and_may_be_ended() -> None:
     assert not any("ended by" in text for text in opening_notes(run))
 
 
+def test_a_permit_that_is_on_holds_it_up() -> None:
+    """While heat and acid may come by themselves no flask is safe; a burner's permit is its draught, and may stay."""
+    for terms, held_up in ((SMALL, True), (BURNER, False)):
+        run = Run(terms, QUICK)
+        run.samples(2.0)
+        run.permit()
+        run.ask("phase", phase="closing down")
+        run.samples(65.0)
+        assert ("the permit is on" in " ".join(newest(run).missing)) == held_up
+        assert newest(run).safe != held_up
+        run.ask("permit", on=False)
+        run.samples(2.0)
+        assert newest(run).safe
+
+
 def test_before_it_is_safe_a_reason_is_asked_for_and_kept() -> None:
     """Ended too early, the run asks why; a blank is no reason; the reason and what was missing stay in the record."""
     run = Run(SMALL, QUICK)
