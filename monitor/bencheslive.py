@@ -1,6 +1,6 @@
 """Listens to every bench on a broker, or to invented ones, and keeps the list of them for whoever looks.
 
-Promise: whatever looks, and however often, the broker is asked once; a page that is looked at, falls over or is reloaded changes
+Promise: whatever looks, and however often, the broker is asked once; a page that falls over or is reloaded changes
 nothing here. The page gets the list as a file that is replaced whole each second. Only here are clocks read.
 """
 
