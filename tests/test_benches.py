@@ -278,7 +278,7 @@ def test_tables_until_told(tmp_path: Path) -> None:
 def test_the_page_is_not_told_the_password(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The page's process has no use for the broker's password, so it does not have it."""
     monkeypatch.setenv("READER_PASSWORD", "s3cret")
-    page = BenchesPage(tmp_path, a_port(), without="READER_PASSWORD")
+    page = BenchesPage(tmp_path, a_port(), without=("READER_PASSWORD",))
     try:
         environment = Path(f"/proc/{page._process.pid}/environ")
         wait_until(lambda: b"SO2BENCH_BENCHES=" in environment.read_bytes(), "the process has its environment")
