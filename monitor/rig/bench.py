@@ -128,12 +128,12 @@ class SimulatedBench:
         while self._next_step is not None and self._next_step[0] * 1e3 <= now_ms:
             self.do(self._next_step[1])
             self._next_step = next(self._script, None)
+        faults = self.faults.standing
         self._throw_relay(now_ms)
-        faults = self.faults
         drip = self.contact or "valve-leaks" in faults or not self._reality.permit_cuts_drip
         edges_s = self.plant.step(TICK_MS * 1e-3, heat=self.contact, drip=drip)
         if edges_s:
-            self._edges_ms += faults.edges([edge_s * 1e3 for edge_s in edges_s], self.board.dead_ms)
+            self._edges_ms += self.faults.edges([edge_s * 1e3 for edge_s in edges_s], self.board.dead_ms)
         if self._ticks % TICKS_PER_SAMPLE == 0:
             self._sense()
         self._senses.contact = self.contact
@@ -145,7 +145,8 @@ class SimulatedBench:
         return self._line(sent) if sent else b""
 
     def _throw_relay(self, now_ms: int) -> None:
-        wanted = ("relay-welded" in self.faults) or (self.board.permit and "relay-stuck" not in self.faults)
+        faults = self.faults.standing
+        wanted = ("relay-welded" in faults) or (self.board.permit and "relay-stuck" not in faults)
         if wanted == self.contact:
             self._relay_due_ms = None
         elif self._relay_due_ms is None:

@@ -121,14 +121,19 @@ class Board:
                 return b""
             self.restart(self._hung_at_ms + wire.WATCHDOG_MS, wire.WATCHDOG)
         end_ms = self._own_ms(to_ms)
-        self._edges.extend(own for t in senses.edges_ms if (own := self._own_ms(t)) >= 0.0)
+        if senses.edges_ms:
+            self._edges.extend(own for t in senses.edges_ms if (own := self._own_ms(t)) >= 0.0)
         while (due_ms := self._samples * wire.SAMPLE_MS) <= end_ms:
             self._count_edges(due_ms)
-            self._now_ms = due_ms
+            self._now_ms = float(due_ms)
             self._sample(senses)
-        self._count_edges(end_ms)
+        if self._edges:
+            self._count_edges(end_ms)
         self._now_ms = end_ms
-        self._watch_keep_alive()
+        if self.permit:
+            self._watch_keep_alive()
+        if not self._out:
+            return b""
         sent = b"".join(self._out)
         self._out.clear()
         return sent

@@ -54,6 +54,8 @@ class GasSensor:
         self._rng = rng
         self._normal = Normals(rng.spawn(1)[0])
         self._dither = np.empty((0, READINGS))
+        self._least: list[float] = []  # of each row of dither
+        self._most: list[float] = []
         self._row = 0
         self.seen_ppm = 0.0
         self.drift_ppm = 0.0
@@ -68,13 +70,19 @@ class GasSensor:
     def sample(self) -> tuple[int, int]:
         """The sum and the span of the 64 readings of one sample interval."""
         terms = self._terms
-        if self._row == len(self._dither):
+        if self._row == len(self._least):
             self._dither = self._rng.standard_normal((_BLOCK, READINGS)) * self._dither_counts
+            self._least, self._most = self._dither.min(axis=1).tolist(), self._dither.max(axis=1).tolist()
             self._row = 0
         shown_ppm = self._gain * self.seen_ppm + self.drift_ppm + self.extra_ppm
         shown_ppm += self.quiet * self._slow_noise_ppm * self._normal()
         level = (terms.zero_sum + shown_ppm / terms.ppm_per_sum) / READINGS
-        readings = np.rint(self._dither[self._row] * self.quiet + level).clip(0, COUNT_MAX)
+        row, quiet = self._row, self.quiet
         self._row += 1
-        low, high = int(readings.min()), int(readings.max())
-        return int(readings.sum()), high - low
+        # Rounding keeps the order of readings, so the ends of the row are its least and its most.
+        low, high = round(self._least[row] * quiet + level), round(self._most[row] * quiet + level)
+        readings = np.rint(self._dither[row] * quiet + level)
+        if low < 0 or high > COUNT_MAX:
+            readings = readings.clip(0, COUNT_MAX)
+            low, high = min(max(low, 0), COUNT_MAX), min(max(high, 0), COUNT_MAX)
+        return int(np.add.reduce(readings)), high - low
