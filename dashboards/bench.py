@@ -23,6 +23,7 @@ from dashboards.steps import PHASE_WORDS
 from dashboards.traces import WINDOWS, traces_of
 from dashboards.view import View, look
 from dashboards.words import clock
+from monitor.core.bumptest import MAX_MIN
 from monitor.core.events import Phase
 from monitor.core.ready import ITEMS
 from monitor.core.requests import MAX_TEXT
@@ -84,6 +85,10 @@ def _ask_shelve(log: Path) -> None:
     minutes, reason = float(st.session_state["shelve_minutes"]), str(st.session_state["shelve_reason"])
     _ask(log, "shelve", {"tag": tag, "minutes": minutes, "reason": reason}, f"Set {tag} aside")
     st.session_state["shelve_reason"] = ""
+
+
+def _ask_bump_test(log: Path) -> None:
+    _ask(log, "bump-test", {"minutes": float(st.session_state["bump_minutes"])}, "Bump test")
 
 
 def _ask_waive(log: Path) -> None:
@@ -235,6 +240,11 @@ def _more(log: Path) -> None:
         st.number_input("Minutes", 1, 480, 30, key="shelve_minutes")
         st.text_input("Reason", key="shelve_reason", max_chars=MAX_TEXT)
         st.button("Set aside", key="shelve-go", on_click=_ask_shelve, args=(log,))
+    with aside.expander("Announce a bump test of the gas sensor"):
+        st.markdown("Only the leak alarms are set aside meanwhile. GAS-HIGH stays, and the permit stays off.")
+        st.number_input("Minutes, until the reading is back", 1.0, MAX_MIN, 5.0, step=1.0, key="bump_minutes")
+        st.button("Announce it", key="bump-go", on_click=_ask_bump_test, args=(log,))
+        _button(log, "End the bump test", "bump-end", "bump-test", {"minutes": 0.0})
     with aside.expander("Waive an item of the check before the run"):
         st.selectbox("Item", [name for name, _, _ in ITEMS], key="waive_which")
         st.text_input("Reason (needed)", key="waive_reason", max_chars=MAX_TEXT)

@@ -13,6 +13,7 @@ from monitor.core import frames
 from monitor.core.account import Weighing, WeighingRefusedError
 from monitor.core.accounts import account_of
 from monitor.core.alarms import LATCHED, STANDING, AlarmBook, Input, RefusedError
+from monitor.core.bumptest import FIRST_TO_BE_CLEAR, SET_ASIDE, BumpTest
 from monitor.core.catalogue import HEARD_ONLY_IN
 from monitor.core.corrections import correction_words
 from monitor.core.dripcheck import DripCheck
@@ -47,7 +48,7 @@ from monitor.core.sensing import GasSense, PlateSense, gas_trip_sum, tc_trip_qua
 from monitor.core.timeline import Timeline
 from monitor.core.trust import GasTrust, PlateTrust
 from monitor.core.watches import MAKING, Watches
-from monitor.terms import BenchTerms, RunTerms
+from monitor.terms import AcidOnSulfurTerms, BenchTerms, RunTerms
 
 GRID_S = 0.5  # exact in binary, so that the grid never drifts
 GAS_OFF_DELAY_S = 60.0  # or twice T90 if that is longer (alarm table)
@@ -111,6 +112,8 @@ class Bench:
         self._clear_asked_by = ""  # who asked the board to clear its trip, until it has
         self._first_steps = True
         self._protocol: int | None = None  # what the board says that it speaks
+        self._bump = BumpTest()
+        self._hot_route = isinstance(run.charge, AcidOnSulfurTerms)
         self._ready: ReadyList | None = None  # the check that the first permit waits for, until it is given
 
     # --- in ---------------------------------------------------------------------------------------------------
@@ -273,6 +276,8 @@ class Bench:
         gas_seen = bool(self._alarms.true_of(GAS_SEEN))
         advice = self._hot_advice.on_time(t_s, self.phase in MAKING, known, self.account, gas_seen=gas_seen)
         out.extend(Noted(t_s, "advice", text) for text in advice)
+        if self._bump.time_is_up(t_s):
+            self._end_bump_test("time up", "", at, out)
         out.extend(self._alarms.pass_time(at))
         if self.phase is Phase.CLOSING_DOWN:
             self._look_whether_it_may_be_opened(t_s, zero_drift, out)
@@ -343,7 +348,8 @@ class Bench:
         self._rejected_when_heard = self._rejected_all
         if place.odd is not None:
             self._on_oddity(place.odd, frame, at, out)
-        plate = self._plate_trust.judge(place.t_s, frame, self._plate_sense.read(frame))
+        must_be_hot = self._hot_route and self.phase is Phase.GENERATING
+        plate = self._plate_trust.judge(place.t_s, frame, self._plate_sense.read(frame), must_be_hot)
         gas = self._gas_trust.judge(place.t_s, frame, self._gas_sense.read(frame))
         if place.new_drops:
             self._drip_check.feed(place.t_s, frame, place.new_drops, place.lost)
@@ -517,6 +523,8 @@ class Bench:
             return "noted"
         if r.kind == "clearing":
             return self._clear(float(r.arg("air_l_per_min")), float(r.arg("liquor_c")), r.who, at, out)
+        if r.kind == "bump-test":
+            return self._bump_test(r, at, out)
         if r.kind in ("weighing", "undo-weighing"):
             return self._weigh(r, at, out)
         return self._hear_the_shell(r, at, out)
@@ -544,6 +552,34 @@ class Bench:
         out.extend((Noted(at.mono_s, "clearing", f"{who}: {words}"), self.account.state(at.mono_s)))
         return words
 
+    def _bump_test(self, r: Request, at: Instant, out: list[Event]) -> str:
+        minutes = float(r.arg("minutes"))
+        if minutes == 0.0:
+            if not self._bump.on:
+                raise RefusedError("no bump test is announced")
+            self._end_bump_test(f"ended by {r.who}", r.who, at, out)
+            return "bump test ended: a leak is told of again"
+        if self._permit_asked:
+            raise RefusedError("a bump test is made with the permit off: take it back first")
+        raised = [t for t in FIRST_TO_BE_CLEAR if self._alarms.state(t) in STANDING | LATCHED]
+        if raised:
+            raise RefusedError(f"no bump test now: {', '.join(raised)} first has to be dealt with")
+        try:
+            self._bump.begin(at.mono_s, minutes)
+        except ValueError as why:
+            raise RefusedError(str(why)) from why
+        words = f"bump test announced for {minutes:g} min"
+        out.append(Noted(at.mono_s, "bump test", f"{r.who}: {words}; the fixed limits stay"))
+        for tag in SET_ASIDE:
+            out.extend(self._alarms.ask(at, tag, Input.SUPPRESS, r.who, words))
+        return f"{words}: {' and '.join(SET_ASIDE)} are set aside, the permit stays off"
+
+    def _end_bump_test(self, why: str, who: str, at: Instant, out: list[Event]) -> None:
+        self._bump.end()
+        out.append(Noted(at.mono_s, "bump test", why))
+        for tag in SET_ASIDE:
+            out.extend(self._alarms.ask(at, tag, Input.UNSUPPRESS, who, ""))
+
     def _weigh(self, r: Request, at: Instant, out: list[Event]) -> str:
         try:
             if r.kind == "undo-weighing":
@@ -563,6 +599,8 @@ class Bench:
             return "permit off"
         if self.stopped:
             raise RefusedError("the run is closed")
+        if self._bump.on:
+            raise RefusedError("permit stays off: a bump test is announced; wait for its end, or end it")
         against = self._alarms.against_asking()
         if against:
             raise RefusedError(f"permit stays off: {', '.join(against)} first has to be dealt with and reset")

@@ -37,6 +37,7 @@ KINDS: dict[str, dict[str, str]] = {
     "weighing": {"what": _TEXT, "grams": _NUMBER, "u_g": _NUMBER},  # since the run began; the time is now
     "undo-weighing": {},
     "clearing": {"air_l_per_min": _NUMBER, "liquor_c": _NUMBER},  # air led through, and how warm the liquor is
+    "bump-test": {"minutes": _NUMBER},  # test gas will be given to the sensor; 0 ends it
     "check": {"item": _TEXT, "outcome": _TEXT, "reason": _TEXT},  # of the check before the run
     "stop": {},  # with a reason where the flask is not known to be safe to open
     # told by the shell

@@ -37,6 +37,7 @@ GAS_FALL_RANGES = 0.5  # what a reading may fall by in a sample over and above w
 FROZEN_WORD = f"thermocouple reading frozen: the same word for {WORD_FROZEN_S:g} s"
 PLATE_JUMP = "temperature jumped as no plate can"
 OFF_PLATE = "thermocouple off the plate: it fell as no heated plate can cool"
+NEVER_WARM = "thermocouple not on the plate, or the plate is not switched on: gas is made, and no heat is seen"
 RAILED = "gas amplifier at its rail, or its wire off"
 GAS_JUMP = "gas reading jumped as no gas can make it"
 
@@ -57,9 +58,13 @@ class PlateTrust:
         self._excesses: deque[tuple[float, float, bool]] = deque(maxlen=int(OFF_SPAN_S) + 1)
         self._falls = 0
         self._off: tuple[float, float] | None = None  # since (s), from an excess (°C)
+        self._cold_since_s: float | None = None  # no warmer than the room, though it has to be hot
 
-    def judge(self, t_s: float, frame: SampleFrame, reading: Reading) -> Reading:
-        """Give the reading as it may be believed at run second `t_s`. Sets `fault` once it is sure."""
+    def judge(self, t_s: float, frame: SampleFrame, reading: Reading, must_be_hot: bool = False) -> Reading:
+        """Give the reading as it may be believed at run second `t_s`. Sets `fault` once it is sure.
+
+        `must_be_hot`: what is going on needs a hot plate, so one that reads cold under the closed contact lies.
+        """
         frozen = self._is_frozen(t_s, frame.tc)
         value = reading.value
         self.fault = None
@@ -72,6 +77,8 @@ class PlateTrust:
             why = self.fault = FROZEN_WORD
         elif self._off is not None:
             why = self.fault = OFF_PLATE
+        elif self._was_never_warm(t_s, value, frame, must_be_hot):
+            why = self.fault = NEVER_WARM
         return reading if why is None else Reading(None, why=why)
 
     def _is_frozen(self, t_s: float, word: int) -> bool:
@@ -106,10 +113,20 @@ class PlateTrust:
             self.fault = PLATE_JUMP
         return PLATE_JUMP
 
+    def _was_never_warm(self, t_s: float, value: float, frame: SampleFrame, must_be_hot: bool) -> bool:
+        """A contact that is open ends it: a plate without its supply may be cold."""
+        cold_c = frame.cold_c
+        if not must_be_hot or cold_c is None or value - cold_c >= OFF_EXCESS_C or not frame.io & IO_CONTACT:
+            self._cold_since_s = None
+            return False
+        if self._cold_since_s is None:
+            self._cold_since_s = t_s
+        return t_s - self._cold_since_s >= OFF_SPAN_S - 1e-6
+
     def _watch_the_fall(self, t_s: float, value: float, frame: SampleFrame) -> None:
         """A heated plate cools slowly; a thermocouple that has come off it falls to the room at once.
 
-        A plate that was never warm tells nothing: it may be switched off.
+        A plate that was never warm tells nothing here: it may be switched off.
         """
         cold_c = frame.cold_c
         if cold_c is None:

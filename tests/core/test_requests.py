@@ -23,6 +23,7 @@ GOOD = [
     ("note", {"text": "Grüße, µL, 硫"}),
     ("weighing", {"what": "flask loss", "grams": 12.3, "u_g": 0.1}),
     ("undo-weighing", {}),
+    ("bump-test", {"minutes": 5.0}),
     ("clearing", {"air_l_per_min": 0.5, "liquor_c": 22.0}),
     ("stop", {}),
     ("port", {"open": False, "text": "unplugged"}),

@@ -517,3 +517,21 @@ def test_a_hot_plate_under_its_window() -> None:
     run = Run(BUBBLES)
     run.samples(5.0)
     assert "PLATE-LOW" not in tags(run)
+
+
+def test_a_thermocouple_never_on_the_hot_plate() -> None:
+    """PLATE-FAULT 30 s into generating on a route that needs heat; the permit goes 10 s later (alarm table).
+
+    On the drip route, which needs none, the same plate is believed.
+    """
+    for terms, told in ((BUBBLES, True), (DRIP, False)):
+        run = Run(terms)
+        run.samples(1.0)
+        run.permit()
+        run.ask("phase", phase="generating")
+        run.samples(29.0)
+        assert "PLATE-FAULT" not in tags(run)
+        run.samples(2.0)
+        assert ("PLATE-FAULT" in tags(run)) is told
+        run.samples(10.5)
+        assert run.permit_on is not told

@@ -10,7 +10,7 @@ import pytest
 from monitor.core.events import Reading
 from monitor.core.frames import SampleFrame
 from monitor.core.gasnoise import LEARN_MIN, NoiseWatch
-from monitor.core.trust import FROZEN_WORD, GAS_JUMP, OFF_PLATE, PLATE_JUMP, RAILED, GasTrust, PlateTrust
+from monitor.core.trust import FROZEN_WORD, GAS_JUMP, NEVER_WARM, OFF_PLATE, PLATE_JUMP, RAILED, GasTrust, PlateTrust
 from monitor.terms import GasTerms
 from tests.core.lines import CONTACT, tc_word
 
@@ -26,11 +26,19 @@ class Plate:
         self.t_s = 0.0
         self.seen: list[Reading] = []
 
-    def read(self, plate_c: float, *, io: int = CONTACT, word: int | None = None, cold_c: float = 25.0) -> Reading:
+    def read(
+        self,
+        plate_c: float,
+        *,
+        io: int = CONTACT,
+        word: int | None = None,
+        cold_c: float = 25.0,
+        must_be_hot: bool = False,
+    ) -> Reading:
         self.t_s += 0.1
         stirred = tc_word(plate_c, cold_c + 0.0625 * (len(self.seen) // 50 % 2))
         frame = SampleFrame(7, len(self.seen), 0, 0, 0, 0, stirred if word is None else word, 8410, 5, io)
-        self.seen.append(self.trust.judge(self.t_s, frame, Reading(plate_c)))
+        self.seen.append(self.trust.judge(self.t_s, frame, Reading(plate_c), must_be_hot))
         return self.seen[-1]
 
     def hold(self, plate_c: float, seconds: float, io: int = CONTACT) -> None:
@@ -115,6 +123,34 @@ def test_a_thermocouple_off_a_heated_plate_is_told(hot_c: float) -> None:
     assert plate.trust.fault == OFF_PLATE
     assert plate.t_s - fallen_s <= 30.0
     assert plate.seen[-1].value is None
+
+
+def test_a_thermocouple_that_never_was_on_a_plate_that_must_be_hot_is_told() -> None:
+    """Gas that only a hot plate makes, the contact closed, and no heat seen for 30 s; alarm table."""
+    plate = Plate()
+    for _ in range(300):
+        assert plate.read(24.0, must_be_hot=True).value == 24.0
+    assert plate.read(24.0, must_be_hot=True).why == NEVER_WARM
+    assert plate.trust.fault == NEVER_WARM
+
+
+@pytest.mark.parametrize(
+    ("plate_c", "io", "must_be_hot"),
+    [(24.0, CONTACT, False), (24.0, 0, True), (32.0, CONTACT, True)],
+    ids=["no heat needed", "supply cut", "warm"],
+)
+def test_a_cold_plate_that_may_be_cold_is_believed(plate_c: float, io: int, must_be_hot: bool) -> None:
+    """A route without heat, a plate without its supply, and one that is warming up, are no fault."""
+    plate = Plate()
+    for _ in range(1200):
+        assert plate.read(plate_c, io=io, must_be_hot=must_be_hot).value == plate_c
+
+
+def test_a_warm_up_within_the_half_minute_is_believed() -> None:
+    """A slow plate of 0.3 °C/s, invented, that heats from the room on is never taken for a fault."""
+    plate = Plate()
+    for n in range(1200):
+        assert plate.read(24.0 + 0.03 * n, must_be_hot=True).value is not None
 
 
 def test_what_looks_like_it_but_is_not() -> None:

@@ -199,9 +199,7 @@ def test_quiet_noise_is_a_tenth_of_the_variance() -> None:
     bench = warm()
     before = np.var([s.gas_sum for s in samples(told(bench, 30.0))])
     bench.do("fault gas-quiet")
-    assert np.var([s.gas_sum for s in samples(told(bench, 30.0))]) == pytest.approx(
-        0.12 * before, rel=0.5
-    )
+    assert np.var([s.gas_sum for s in samples(told(bench, 30.0))]) == pytest.approx(0.12 * before, rel=0.5)
 
 
 @pytest.mark.parametrize(("fault", "ppm"), [("gas-drift 60", 1.0), ("gas-interference -1.5", -1.5)])
