@@ -1,7 +1,7 @@
-"""`so2bench calibrate …`: asks, reads the board where it is told to, reckons, and puts the result into the settings.
+"""`so2bench calibrate …`: asks, reads the board where it is told to, and puts the result into the settings.
 
-The arithmetic is `monitor.calibration`'s, the file `monitor.edges.benchfile`'s, the options `monitor.options`'; here
-is what a person is asked and told.
+What a result is, `monitor.calibrated` says; what samples say, `monitor.heard`; the options are `monitor.options`'s;
+here is what a person at the terminal is asked and told.
 """
 
 from __future__ import annotations
@@ -9,25 +9,21 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
-from statistics import fmean
 
+from monitor import calibrated, heard
 from monitor import calibration as cal
-from monitor.chemistry.acids import density_g_per_cm3
-from monitor.core.frames import SampleFrame
-from monitor.core.typek import true_hot_c
-from monitor.edges import benchfile
+from monitor.calfile import write
+from monitor.calibrated import Outcome, Vessel
 from monitor.edges.port import SerialPort
 from monitor.errors import RefusalError
-from monitor.listening import Listener, seconds_between
-from monitor.settings import bench_from, load_bench, load_run, parse_quantity, parse_toml, run_from
-from monitor.terms import Acid, BenchTerms, Measured
+from monitor.listening import Listener
+from monitor.settings import load_bench, load_run, parse_quantity
+from monitor.terms import BenchTerms, Measured
 
 Ask = Callable[[str], str]
 BASELINE_S = 3.0  # before a bump
-ANY_FAULT = 0x10000  # of the converter's word (protocol)
-MEAN_SAMPLES = 10  # 1 s: one sample's noise is no rise
 
 
 # --- drops, bubbles -----------------------------------------------------------------------------------------------
@@ -36,10 +32,8 @@ MEAN_SAMPLES = 10  # 1 s: one sample's noise is no rise
 def drops(a: argparse.Namespace) -> None:
     """Volume of one drop."""
     bench, _ = load_bench(a.bench)
-    density, weighed = _density(a)
-    found = _per_unit(a, "drop", bench, density, weighed, cal.MOST_UL)
-    volume = cal.quantity(found.mean, found.u, "uL")
-    _write_bench(a.bench, "drops", {"volume": volume, "calibrated": _now().date()})
+    vessel = _vessel(a, _density(a))
+    _conclude(a.bench, calibrated.drops(bench, _repeats(a, "drop", bench, vessel), vessel, _today()))
 
 
 def bubbles(a: argparse.Namespace) -> None:
@@ -48,43 +42,27 @@ def bubbles(a: argparse.Namespace) -> None:
     if run.meter != "bubbles":
         raise RefusalError(f'{a.run}: found meter = "{run.meter}", wanted "bubbles"')
     bench = load_bench(a.bench)[0] if a.bench else None
-    found = _per_unit(a, "bubble", bench, None, False, cal.MOST_BUBBLE_UL)
-    volume = cal.quantity(found.mean, found.u, "uL")
-    old = benchfile.read_text(a.run)
-    new = benchfile.with_values(old, "generator", {"bubble_volume": volume, "bubble_calibrated": _now().date()})
-    kept = benchfile.replace_text(
-        a.run, old, new, _now(), lambda text: run_from(parse_toml(text, "run.toml"), "run.toml")
-    )
-    print(f"{a.run}: generator.bubble_volume = {volume}; as it was: {kept.name}")
+    vessel = _vessel(a, None)
+    _conclude(a.run, calibrated.bubbles(run, _repeats(a, "bubble", bench, vessel), vessel, _today()))
 
 
-def _density(a: argparse.Namespace) -> tuple[tuple[float, float] | None, bool]:
-    """The density in g/mL with its uncertainty, for drops that are weighed; and whether they are."""
+def _density(a: argparse.Namespace) -> Measured | None:
+    """The density in g/mL, for drops that are weighed."""
     weighed = _is_mass(a.resolution)
     if a.density is not None and a.acid is None and a.strength is None:
-        given = _quantity("--density", a.density, "gram / milliliter")
-        density = (given.value, given.u)
+        density = _quantity("--density", a.density, "gram / milliliter")
     elif a.density is None and a.acid is not None and a.strength is not None:
-        density = _acid_density(a.acid, _quantity("--strength", a.strength, "dimensionless"))
+        density = calibrated.acid_density(a.acid, _quantity("--strength", a.strength, "dimensionless"))
+        print(f"density of {a.acid} of {a.strength} at 20 °C: {density.value:.4f} g/mL (CRC Handbook)")
     elif a.density is None and a.acid is None and a.strength is None:
         if weighed:
             raise RefusalError("drops that are weighed need --density, or --acid with --strength")
-        return None, False
+        return None
     else:
         raise RefusalError("found a mixture of --density, --acid and --strength; wanted --density, or both others")
     if not weighed:
         raise RefusalError(f"found a density beside --resolution {a.resolution!r}, wanted a resolution in g")
-    return density, True
-
-
-def _acid_density(acid: Acid, strength: Measured) -> tuple[float, float]:
-    try:
-        value = density_g_per_cm3(acid, strength.value)
-        u = abs(density_g_per_cm3(acid, strength.value - strength.u) - value) if strength.u else 0.0
-    except ValueError as why:
-        raise RefusalError(f"--strength: {why}") from why
-    print(f"density of {acid} of {100 * strength.value:g} % at 20 °C: {value:.4f} g/mL (CRC Handbook)")
-    return value, u
+    return density
 
 
 def _is_mass(text: str) -> bool:
@@ -95,31 +73,20 @@ def _is_mass(text: str) -> bool:
     return True
 
 
-def _per_unit(
-    a: argparse.Namespace,
-    what: str,
-    bench: BenchTerms | None,
-    density: tuple[float, float] | None,
-    weighed: bool,
-    most_ul: float,
-) -> cal.Result:
-    unit, short = ("gram", "g") if weighed else ("milliliter", "mL")
-    resolution = _quantity("--resolution", a.resolution, unit).value
+def _vessel(a: argparse.Namespace, density: Measured | None) -> Vessel:
+    unit = "milliliter" if density is None else "gram"
     tolerance = _quantity("--tolerance", a.tolerance, unit).value if a.tolerance else 0.0
+    return Vessel(_quantity("--resolution", a.resolution, unit).value, tolerance, density)
+
+
+def _repeats(a: argparse.Namespace, what: str, bench: BenchTerms | None, vessel: Vessel) -> list[cal.Counted]:
     repeats = [_counted(text) for text in a.repeat]
     if a.port is not None:
         with _board(a, bench) as board:
             if a.permit:
                 _give_permit(board, bench, input)
-            repeats += _count_live(board, what, short, input)
-    found = cal.unit_volume_ul(repeats, resolution, tolerance, density, most_ul=most_ul)
-    per_ml = density[0] if density else 1.0
-    for number, r in enumerate(repeats):
-        each_ul = 1000.0 * r.amount / (per_ml * r.number)
-        mark = "   stands out (modified z-score over 3.5); it counts all the same" if number in found.outliers else ""
-        print(f"  {number + 1}: {r.number} {what}s, {r.amount:g} {short}: {each_ul:.2f} uL each{mark}")
-    _print_result(found, "uL")
-    return found
+            repeats += _count_live(board, what, vessel.unit, input)
+    return repeats
 
 
 def _counted(text: str) -> cal.Counted:
@@ -150,16 +117,13 @@ def _count_live(board: Listener, what: str, short: str, ask: Ask) -> list[cal.Co
             return repeats
         begun = board.newest()
         ask(f"Counting {what}s. Enter to end: ")
-        ended = board.newest()
-        seconds = seconds_between(begun, ended)
-        number, rejects = ended.drops - begun.drops, (ended.rejects - begun.rejects) & 0xFFFF
-        rate = 60.0 * number / seconds if seconds > 0.0 else 0.0
-        print(f"  {number} {what}s in {seconds:.0f} s, {rate:.0f} a minute; {rejects} edges rejected by the gate")
-        if rejects:
+        fallen = heard.gate(begun, board.newest())
+        print(f"  {fallen.words(what)}")
+        if fallen.rejects:
             print("  The gate rejects edges: splash, or it stands askew. Mend that first if they are many.")
         amount = ask(f"  What does it read, in {short}? (empty to throw this repeat away) ").strip()
         if amount:
-            repeats.append(_counted(f"{number} {amount.split()[0]}"))
+            repeats.append(_counted(f"{fallen.number} {amount.split()[0]}"))
 
 
 # --- thermocouple -------------------------------------------------------------------------------------------------
@@ -176,37 +140,16 @@ def thermocouple(a: argparse.Namespace) -> None:
             ice = _fixed_point(board, "stirred crushed ice and pure water", a.seconds, input)
             steam = _fixed_point(board, "steam over boiling pure water", a.seconds, input)
     elif a.port is None and a.ice is not None and a.steam is not None:
-        now_c = bench.thermocouple.offset_c.value  # what is shown has it in it
         shown = [_quantity(name, text, "degC") for name, text in (("--ice", a.ice), ("--steam", a.steam))]
-        ice, steam = (cal.Point(m.value - now_c, m.u) for m in shown)
+        ice, steam = (calibrated.shown_point(bench, one) for one in shown)
     else:
         raise RefusalError("wanted either --port, or both --ice and --steam")
-    found = cal.thermocouple_offset(ice, steam, pressure.value, pressure.u, bench.limits.plate_high_c)
-    print(
-        f"  ice: read {ice.reading_c:.2f} °C, 0.00 wanted; steam: read {steam.reading_c:.2f} °C, {true_c:.2f} wanted"
-    )
-    _print_result(found, "°C")
-    print(
-        "  Neither point is near the plate's working temperature: a junction badly fastened to it still reads it low."
-    )
-    offset = cal.quantity(found.mean, found.u, "delta_degC")
-    _write_bench(a.bench, "thermocouple", {"offset": offset, "calibrated": _now().date()})
+    _conclude(a.bench, calibrated.thermocouple(bench, ice, steam, pressure, _today()))
 
 
 def _fixed_point(board: Listener, where: str, seconds: float, ask: Ask) -> cal.Point:
     ask(f"Put the junction into {where}; wait until it stands still for two minutes; Enter: ")
-    readings = [_linear_c(frame) for frame in board.stretch(seconds)]
-    means = cal.block_means(readings)
-    return cal.Point(fmean(means), cal.standard_error(means))
-
-
-def _linear_c(frame: SampleFrame) -> float:
-    hot, cold = frame.hot_c, frame.cold_c
-    faulty = bool(frame.tc & ANY_FAULT)
-    true_c = None if faulty or hot is None or cold is None else true_hot_c(hot, cold)
-    if true_c is None:
-        raise RefusalError(f"the thermocouple gives no reading (word {frame.tc:08X}): is it connected?")
-    return true_c
+    return heard.fixed_point(board.stretch(seconds))
 
 
 # --- gas ----------------------------------------------------------------------------------------------------------
@@ -215,37 +158,15 @@ def _linear_c(frame: SampleFrame) -> float:
 def gas_zero(a: argparse.Namespace) -> None:
     """The gas sensor's zero."""
     bench, _ = load_bench(a.bench)
-    sums = _sums(a, bench, "clean air for ten minutes")
-    found = cal.gas_zero(sums, bench.gas.zero_sum, bench.gas.ppm_per_sum, bench.gas.range_ppm)
-    shift_ppm = (found.mean - bench.gas.zero_sum) * bench.gas.ppm_per_sum
-    print(f"  zero {found.mean:.1f}, standard uncertainty {found.u:.1f}; {shift_ppm:+.3f} ppm from the old one")
-    _write_bench(a.bench, "gas", {"zero_sum": round(found.mean)})
-    print("  The zero alone is no calibration: gas-span comes next, and dates it.")
+    _conclude(a.bench, calibrated.gas_zero(bench, _sums(a, bench, "clean air for ten minutes")))
 
 
 def gas_span(a: argparse.Namespace) -> None:
     """The gas sensor's slope."""
     bench, _ = load_bench(a.bench)
-    gas = bench.gas
     given = _quantity("--gas", a.gas, "ppm")
     sums = _sums(a, bench, f"the test gas of {given.value:g} ppm until the reading has stood still for 3 minutes")
-    u_zero = gas.noise_ppm / gas.ppm_per_sum
-    span = cal.gas_span(sums, given.value, given.u, gas.zero_sum, u_zero, gas.ppm_per_sum, gas.range_ppm)
-    if not given.u:
-        print('  The test gas has no uncertainty: give it as its certificate does, "10 +/- 0.2 ppm".')
-    for part in span.parts:
-        print(f"  {part.source}: {100 * part.u:.2g} %")
-    share = f"{100 * span.relative_u:.2g} %"
-    print(f"  {span.ppm_per_sum:.4g} ppm per count (it was {gas.ppm_per_sum:.4g}), {share} (k = 1)")
-    _write_bench(
-        a.bench,
-        "gas",
-        {
-            "ppm_per_sum": float(f"{span.ppm_per_sum:.4g}"),
-            "relative_uncertainty": share,
-            "calibrated": _now().date(),
-        },
-    )
+    _conclude(a.bench, calibrated.gas_span(bench, sums, given, _today()))
 
 
 def _sums(a: argparse.Namespace, bench: BenchTerms, where: str) -> list[float]:
@@ -255,10 +176,7 @@ def _sums(a: argparse.Namespace, bench: BenchTerms, where: str) -> list[float]:
         return list(a.sums)
     with _board(a, bench) as board:
         input(f"Give the sensor {where}; Enter: ")
-        frames = board.stretch(a.seconds)
-    if all(f.gas_span == 0 for f in frames):
-        raise RefusalError("found a gas channel without any spread: a live one dithers; is the sensor connected?")
-    return cal.block_means([float(f.gas_sum) for f in frames])
+        return heard.gas_sums(board.stretch(a.seconds))
 
 
 def bump(a: argparse.Namespace) -> None:
@@ -267,35 +185,30 @@ def bump(a: argparse.Namespace) -> None:
     given = _quantity("--gas", a.gas, "ppm").value
     if a.port is not None and a.rise is None and a.after is None:
         with _board(a, bench) as board:
-            rise_ppm, after_s = _bump_live(board, bench, given, input)
+            seen = _bump_live(board, bench, given, input)
+            rise_ppm, after_s = seen.ppm, seen.after_s
     elif a.port is None and a.rise is not None and a.after is not None:
         rise_ppm, after_s = _quantity("--rise", a.rise, "ppm").value, _quantity("--after", a.after, "second").value
     else:
         raise RefusalError("wanted either --port, or both --rise and --after")
-    print(f"  passed: {cal.bump_passed(rise_ppm, after_s, given, bench.gas.t90_s)}")
-    _write_bench(a.bench, "gas", {"bump_tested": _now().date()})
+    _conclude(a.bench, calibrated.bump(bench, rise_ppm, after_s, given, _today()))
 
 
-def _bump_live(board: Listener, bench: BenchTerms, given_ppm: float, ask: Ask) -> tuple[float, float]:
+def _bump_live(board: Listener, bench: BenchTerms, given_ppm: float, ask: Ask) -> heard.Rise:
     """The rise and the time it took; or what it had risen by when the time was up."""
-    before = fmean([f.gas_sum for f in board.stretch(BASELINE_S)])
+    before = board.stretch(BASELINE_S)
     ask("Give the test gas now, and Enter in the same moment: ")
-    first = seen = board.newest()
-    newest: list[int] = []
-    while True:
-        seen = board.after(seen)
-        newest = [*newest, seen.gas_sum][-MEAN_SAMPLES:]
-        rise_ppm = (fmean(newest) - before) * bench.gas.ppm_per_sum
-        after_s = seconds_between(first, seen)
-        if after_s >= 2.0 * bench.gas.t90_s or (len(newest) == MEAN_SAMPLES and rise_ppm >= 0.5 * given_ppm):
-            return rise_ppm, after_s
+    since = [board.newest()]
+    while not (seen := heard.rise(before, since, bench, given_ppm)).over:
+        since.append(board.after(since[-1]))
+    return seen
 
 
 # --- common -------------------------------------------------------------------------------------------------------
 
 
-def _now() -> datetime:
-    return datetime.now(UTC)
+def _today() -> date:
+    return datetime.now(UTC).date()
 
 
 def _quantity(option: str, text: str, unit: str) -> Measured:
@@ -318,18 +231,14 @@ def _board(a: argparse.Namespace, bench: BenchTerms | None) -> Iterator[Listener
         raise RefusalError("nobody answers: a live calibration needs a person at the terminal") from why
 
 
-def _print_result(found: cal.Result, unit: str) -> None:
-    for part in found.parts:
-        print(f"  {part.source}: {part.u:.2g} {unit}")
-    freedom = "" if found.freedom > 1000 else f", about {found.freedom:.0f} degrees of freedom"
-    print(f"  {found.mean:.3f} {unit}, standard uncertainty {found.u:.2g} {unit} (k = 1{freedom})")
-
-
-def _write_bench(path: Path, table: str, values: dict[str, benchfile.Value]) -> None:
-    old = benchfile.read_text(path)
-    new = benchfile.with_values(old, table, values)
-    kept = benchfile.replace_text(
-        path, old, new, _now(), lambda text: bench_from(parse_toml(text, path.name), path.name)
-    )
-    written = ", ".join(f"{table}.{key} = {value}" for key, value in values.items())
-    print(f"{path}: {written}; as it was: {kept.name}")
+def _conclude(path: Path, found: Outcome) -> None:
+    """Say what was found and put it into the file."""
+    for number, one in enumerate(found.repeats, start=1):
+        mark = "   stands out (modified z-score over 3.5)" if one.stands_out else ""
+        print(f"  {number}: {one.words}: {one.each}{mark}")
+    for share in found.budget:
+        print(f"  {share.source}: {share.u}, {share.percent:.0f} % of the variance")
+    print(f"  {found.result}; it was {found.was}")
+    for note in found.notes:
+        print(f"  {note}")
+    print(write(path, found, datetime.now(UTC)))

@@ -19,7 +19,8 @@ from monitor.core.requests import make_request
 from monitor.edges.disk import room_for_record
 from monitor.edges.port import SerialPort
 from monitor.errors import PortError, RefusalError
-from monitor.listening import Listener, seconds_between
+from monitor.heard import seconds_between
+from monitor.listening import Listener
 from monitor.settings import load_bench, load_run
 from monitor.terms import BenchTerms, RunTerms
 

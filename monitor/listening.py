@@ -17,6 +17,7 @@ from monitor.core.frames import Decoder, SampleFrame, keep_alive, set_trips, who
 from monitor.core.sensing import gas_trip_sum, tc_trip_quarters
 from monitor.edges.port import SerialPort
 from monitor.errors import PortError, RefusalError
+from monitor.heard import seconds_between
 from monitor.terms import BenchTerms
 
 READ_S = 0.05
@@ -126,14 +127,3 @@ class Listener:
                 )
             time.sleep(POLL_S)
         return got
-
-
-def seconds_between(first: SampleFrame, then: SampleFrame) -> float:
-    """Seconds of the board's own time from one sample to another.
-
-    Raises:
-        RefusalError: the board started anew between them.
-    """
-    if then.boot != first.boot:
-        raise RefusalError("the board started anew meanwhile: begin again")
-    return ((then.ms - first.ms) % (1 << 32)) * 0.001

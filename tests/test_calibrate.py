@@ -234,7 +234,7 @@ def test_a_dead_sensor_fails_its_bump(
 def test_a_live_sensor_passes_its_bump(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A sensor that rises past half of the gas in time is alive, and today's date is written."""
+    """A sensor that rises past half of the gas under its cap in time is alive, and today's date is written."""
     text = (folder / "bench.toml").read_text("utf-8")
     yesterday = f"bump_tested = {datetime.now(UTC).date() - timedelta(days=1)}"
     today = f"bump_tested = {datetime.now(UTC).date()}"
@@ -242,13 +242,133 @@ def test_a_live_sensor_passes_its_bump(
     with board(folder, 20.0) as served:
 
         def gas() -> str:
-            served.do("leak 20000")
+            served.do("cap 10")
             return ""
 
         person(monkeypatch, gas)
-        assert main(["calibrate", "bump", "--bench", "bench.toml", "--gas", "5 ppm", "--port"]) == 0
+        assert main(["calibrate", "bump", "--bench", "bench.toml", "--gas", "10 ppm", "--port"]) == 0
     assert "passed: rose by" in capsys.readouterr().out
     assert settings(folder)["gas"]["bump_tested"] == datetime.now(UTC).date()
+
+
+def test_gas_span_by_the_board(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Under a cap of known gas the slope that is read live is the simulated sensor's own; a wrong one is mended.
+
+    The file says 10 % too much a count; the span finds the sensor's 0.00412 ppm again within its uncertainty.
+    """
+    text = (folder / "bench.toml").read_text("utf-8")
+    (folder / "bench.toml").write_text(text.replace("ppm_per_sum = 0.00412", "ppm_per_sum = 0.00453"), "utf-8")
+    with board(folder, 30.0) as served:
+
+        def gas() -> str:
+            served.do("cap 10")
+            wait_until(lambda: served.truth().sensor_ppm > 9.99, "the sensor has risen")
+            return ""
+
+        person(monkeypatch, gas)
+        options = ["--port", "--gas", "10 +/- 0.2 ppm", "--seconds", "60"]
+        assert main(["calibrate", "gas-span", "--bench", "bench.toml", *options]) == 0
+    got = settings(folder)["gas"]
+    assert got["ppm_per_sum"] == pytest.approx(0.00412, rel=0.02)
+    assert got["relative_uncertainty"] in {"3.5 %", "3.6 %"}
+    assert got["calibrated"] == datetime.now(UTC).date()
+    (kept,) = copies(folder)
+    assert "ppm_per_sum = 0.00453" in kept.read_text("utf-8")
+
+
+def test_gas_span_before_the_reading_stands_still(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A reading that still rises is no span: it is said, and nothing is written."""
+    with board(folder, 10.0) as served:
+
+        def gas() -> str:
+            served.do("cap 10")
+            return ""
+
+        person(monkeypatch, gas)
+        options = ["--port", "--gas", "10 ppm", "--seconds", "30"]
+        assert main(["calibrate", "gas-span", "--bench", "bench.toml", *options]) == 1
+    assert "wait until it stands still" in capsys.readouterr().err
+    assert copies(folder) == []
+
+
+def test_gas_zero_in_air_that_is_not_clean(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A sensor that stands in gas gives no zero."""
+    with board(folder, 30.0) as served:
+
+        def gas() -> str:
+            served.do("cap 4")
+            wait_until(lambda: served.truth().sensor_ppm > 3.99, "the sensor has risen")
+            return ""
+
+        person(monkeypatch, gas)
+        assert main(["calibrate", "gas-zero", "--bench", "bench.toml", "--port", "--seconds", "20"]) == 1
+    assert "is the air clean?" in capsys.readouterr().err
+    assert copies(folder) == []
+
+
+def test_thermocouple_by_the_board(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """From ice and steam at the room's pressure the offset undoes what the simulated thermocouple errs by.
+
+    The rig's thermocouple reads 0.4 °C low, by its own hand of ITS-90 and the converter's steps of 0.25 °C.
+    """
+    text = (folder / "bench.toml").read_text("utf-8").replace('"0.4 +/- 0.8 delta_degC"', '"-2 +/- 3 delta_degC"')
+    (folder / "bench.toml").write_text(text, "utf-8")
+    with board(folder, 20.0) as served:
+
+        def bath(true_c: float) -> Callable[[], str]:
+            def dip() -> str:
+                served.do(f"dip {true_c}")
+                since_s = served.time_s
+                wait_until(lambda: served.time_s > since_s + 30.0, "the junction has come to the bath's temperature")
+                return ""
+
+            return dip
+
+        person(monkeypatch, bath(0.0), bath(boiling_point_c(985.0)))
+        options = ["--port", "--pressure", "985 +/- 1 hPa", "--seconds", "30"]
+        assert main(["calibrate", "thermocouple", "--bench", "bench.toml", *options]) == 0
+    value_c, _, u_c, unit = str(settings(folder)["thermocouple"]["offset"]).split()
+    assert unit == "delta_degC"
+    assert abs(float(value_c) - 0.4) <= 2.0 * float(u_c)
+    assert float(value_c) == pytest.approx(0.4, abs=0.2)
+    assert settings(folder)["thermocouple"]["calibrated"] == datetime.now(UTC).date()
+    assert "line through both, at 95 °C" in capsys.readouterr().out
+
+
+def test_an_open_thermocouple_gives_no_point(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A wire that has come off is said at once, and is no temperature."""
+    person(monkeypatch, "", "")
+    with board(folder) as served:
+        served.do("fault tc-open")
+        options = ["--pressure", "1000 hPa", "--seconds", "3", "--port"]
+        assert main(["calibrate", "thermocouple", "--bench", "bench.toml", *options]) == 1
+    assert "gives no reading" in capsys.readouterr().err
+
+
+def test_a_board_that_starts_anew_meanwhile(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A count over a restart of the board is no count."""
+    with board(folder) as served:
+
+        def restart() -> str:
+            served.do("reset")
+            wait_until(lambda: served.bench.board.boot > 1, "the board has started anew")
+            since_s = served.time_s
+            wait_until(lambda: served.time_s > since_s + 2.0, "its samples arrive")
+            return ""
+
+        person(monkeypatch, "", restart)
+        assert main([*DROPS, "--port", "--resolution", "0.01 mL"]) == 1
+    assert "the board started anew meanwhile" in capsys.readouterr().err
 
 
 def test_a_junction_that_is_not_in_ice(

@@ -97,6 +97,10 @@ class SimulatedBench:
                 self.plant.sweep_l_per_min = number
             case "plate":
                 self.plant.plate.setpoint_c = number or None
+            case "cap" | "cap-off":
+                self.plant.gas.cap_ppm = action.number
+            case "dip" | "dip-out":
+                self.plant.plate.bath_c = action.number
             case "light" | "put-out" if isinstance(self.plant.source, Burner):
                 self.plant.source.lit = action.word == "light"
             case "unplug" | "plug":

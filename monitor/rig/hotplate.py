@@ -13,7 +13,7 @@ from monitor.rig.thermocouple import reported_hot_c
 
 
 class Hotplate:
-    """One plate in a room at `room_c`. `off_plate` takes the thermocouple off it, into the air."""
+    """One plate in a room at `room_c`. `off_plate` takes the thermocouple off, into the air; `bath_c` into a bath."""
 
     def __init__(self, reality: Reality, room_c: float, normal: Normals, sensor_error_c: float = 0.0) -> None:
         self._reality = reality
@@ -24,6 +24,7 @@ class Hotplate:
         self.flame_w = 0.0  # of a burner that the thermocouple stands at; no relay cuts it
         self.heating = False
         self.off_plate = False
+        self.bath_c: float | None = None
         self.plate_c = room_c
         self.junction_c = room_c
         self.cold_c = room_c + 2.0  # the converter sits beside a warm regulator
@@ -43,6 +44,8 @@ class Hotplate:
         self.energy_lost_j += lost_j
         self.plate_c += (heat_j - lost_j) / reality.plate_j_per_k
         target_c = self._room_c if self.off_plate else self.plate_c
+        if self.bath_c is not None:
+            target_c = self.bath_c
         self.junction_c += (target_c - self.junction_c) * -math.expm1(-dt_s / reality.junction_s)
         # An Ornstein–Uhlenbeck wander of 0.3 °C over 5 minutes: the draught on the converter.
         home_c = self._room_c + 2.0

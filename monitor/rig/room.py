@@ -39,7 +39,10 @@ class Room:
 
 
 class GasSensor:
-    """The sensor and its channel. `extra_ppm` is added to what it shows, `quiet` scales its noise."""
+    """The sensor and its channel. `extra_ppm` is added to what it shows, `quiet` scales its noise.
+
+    Under its calibration cap it is in a gas of `cap_ppm`, whatever the room's air holds.
+    """
 
     def __init__(self, terms: GasTerms, reality: Reality, rng: np.random.Generator) -> None:
         self._terms = terms
@@ -61,10 +64,12 @@ class GasSensor:
         self.drift_ppm = 0.0
         self.extra_ppm = 0.0
         self.quiet = 1.0
+        self.cap_ppm: float | None = None
 
     def step(self, dt_s: float, room_ppm: float) -> None:
-        """Go on by `dt_s` in air with `room_ppm`."""
-        self.seen_ppm += (room_ppm - self.seen_ppm) * -math.expm1(-dt_s / self._tau_s)
+        """Go on by `dt_s` in air with `room_ppm`, or under the cap."""
+        air_ppm = room_ppm if self.cap_ppm is None else self.cap_ppm
+        self.seen_ppm += (air_ppm - self.seen_ppm) * -math.expm1(-dt_s / self._tau_s)
         self.drift_ppm += self._drift_per_root_s * math.sqrt(dt_s) * self._normal()
 
     def sample(self) -> tuple[int, int]:

@@ -345,3 +345,19 @@ def test_a_repeating_story_repeats() -> None:
         if bench.plant.leak_mg_per_min:
             leaking.append(second + 1)
     assert leaking == [10, 11, 30, 31, 50, 51, 70, 71]
+
+
+def test_cap_and_bath_are_for_calibration_and_leave_nothing_behind() -> None:
+    """The cap gives the sensor its gas, a bath the junction its heat; off and out, they have the bench's again."""
+    bench = warm(60.0)
+    bench.do("cap 10")
+    bench.do("dip 0")
+    told(bench, 120.0)
+    assert bench.truth().sensor_ppm == pytest.approx(10.0, abs=0.01)
+    assert bench.truth().room_ppm == 0.0
+    assert bench.plant.plate.junction_c == pytest.approx(0.0, abs=0.01)
+    bench.do("cap-off")
+    bench.do("dip-out")
+    told(bench, 120.0)
+    assert bench.truth().sensor_ppm == pytest.approx(0.0, abs=0.01)
+    assert bench.plant.plate.junction_c == pytest.approx(bench.truth().plate_c, abs=1.0)
