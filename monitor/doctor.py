@@ -24,7 +24,8 @@ from monitor.edges.mqtt_payloads import Message
 from monitor.edges.page import free_port
 from monitor.edges.port import SerialPort
 from monitor.errors import RefusalError
-from monitor.listening import Listener, seconds_between
+from monitor.heard import seconds_between
+from monitor.listening import Listener
 from monitor.settings import load_bench, load_run
 from monitor.terms import BenchTerms
 
