@@ -40,9 +40,10 @@ class BrokerError(Exception):
 
 
 class Client(aiomqtt.Client):
-    """The library's client, with three gaps closed.
+    """The library's client, with four gaps closed.
 
-    It ignores refusals of a message, leaks half-open connections, and takes in a message more slowly than they come.
+    It ignores refusals of a message, leaks half-open connections, takes in a message more slowly than they come, and
+    has the loop wait for a socket that may be closed by then, its number another's.
     """
 
     refusal: str | None = None  # why the newest message was refused
@@ -59,6 +60,20 @@ class Client(aiomqtt.Client):
         if reason_code.is_failure:
             self.refusal = str(reason_code)
         super()._on_publish(client, userdata, mid, reason_code, properties)
+
+    def _on_socket_register_write(self, client: Any, userdata: Any, sock: Any) -> None:  # noqa: ARG002 - the library's
+        def write() -> None:
+            try:
+                client.loop_write()
+            except Exception as why:  # noqa: BLE001 - as the library: whatever it is, the connection is of no more use
+                if not self._disconnected.done():
+                    self._disconnected.set_exception(why)
+
+        def wait_for_room() -> None:
+            if sock.fileno() >= 0:
+                self._loop.add_writer(sock.fileno(), write)
+
+        self._loop.call_soon_threadsafe(wait_for_room)
 
     def abandon(self) -> None:
         """Let go without waiting, and leave the last will with the broker; good in every state, also half open."""
