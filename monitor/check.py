@@ -10,6 +10,7 @@ import argparse
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Protocol
 
 from monitor.core.bench import Bench
 from monitor.core.events import Answered, CheckLine, Instant
@@ -41,7 +42,7 @@ def check(a: argparse.Namespace) -> None:
                 _ask_the_board(board, found, a, input)
         except PortError as why:
             found.tell("board", False, str(why))
-        _ask_the_person(found, input)
+        ask_the_person(found, input)
     except EOFError as why:
         raise RefusalError("nobody answers: the check needs a person at the terminal") from why
     left = [line.item for line in found.lines() if line.outcome not in (PASSED, WAIVED)]
@@ -103,7 +104,7 @@ def _ask_the_board(board: Listener, found: _Checked, a: argparse.Namespace, ask:
     found.hear(board.taken())
     for line in found.lines():
         if not line.by_person:
-            _show(line)
+            show(line)
 
 
 def _try_relay(board: Listener, bench: BenchTerms, ask: Ask) -> tuple[bool, str]:
@@ -146,16 +147,27 @@ def _try_gate(board: Listener, ask: Ask) -> tuple[bool, str]:
     return drops == GATE_DROPS, words
 
 
-def _ask_the_person(found: _Checked, ask: Ask) -> None:
+class Checklist(Protocol):
+    """A list that a person goes through: asked here, or in the record of a run that is being watched."""
+
+    def lines(self) -> tuple[CheckLine, ...]:
+        """The list now."""
+
+    def mark(self, item: str, outcome: str, reason: str) -> str:
+        """The person's mark; gives what is wrong with it, or nothing."""
+
+
+def ask_the_person(found: Checklist, ask: Ask) -> None:
+    """Ask for each item that only a person sees, and whether one that the tool failed is waived."""
     for line in found.lines():
-        if line.by_person:
+        if line.by_person and line.outcome not in (PASSED, WAIVED):
             _ask_one(found, line, "y passes, n fails", {"y": PASSED, "n": FAILED}, ask)
-        elif line.outcome != PASSED:
+        elif not line.by_person and line.outcome not in (PASSED, WAIVED):
             _ask_one(found, line, "Enter leaves it", {"": ""}, ask)
 
 
-def _ask_one(found: _Checked, line: CheckLine, choices: str, known: dict[str, str], ask: Ask) -> None:
-    _show(line)
+def _ask_one(found: Checklist, line: CheckLine, choices: str, known: dict[str, str], ask: Ask) -> None:
+    show(line)
     while True:
         said = ask(f"  {choices}, 'w REASON' waives: ").strip()
         word, _, reason = said.partition(" ")
@@ -168,6 +180,7 @@ def _ask_one(found: _Checked, line: CheckLine, choices: str, known: dict[str, st
         print(f"  {wrong}")
 
 
-def _show(line: CheckLine) -> None:
+def show(line: CheckLine) -> None:
+    """One item as it stands."""
     found = f": {line.reason}" if line.reason else ""
     print(f"  {line.outcome or '?':<7} {line.item}: {line.words}{found}")

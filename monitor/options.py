@@ -72,15 +72,28 @@ def _seconds(p: argparse.ArgumentParser) -> None:
 def add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add `check` to the command line."""
     p = commands.add_parser("check", help="the check before a run: what the tool sees, and what only you can see")
-    p.add_argument("--bench", type=Path, required=True, help="bench.toml: the apparatus")
-    p.add_argument("--run", type=Path, required=True, help="run.toml: this generation")
+    p.add_argument("--bench", type=Path, help="bench.toml: the apparatus")
+    p.add_argument("--run", type=Path, help="run.toml: this generation")
+    p.add_argument(
+        "--log", type=Path, help="instead of both: the log of the run being watched; it records the check"
+    )
+    p.add_argument("--who", default="the terminal", help="with --log: your name, for the record")
     p.add_argument("--port", help="the serial port, instead of the one in bench.toml")
     p.add_argument("--relay", action="store_true", help="close and open the permit relay once, and see that it does")
     p.add_argument("--gate", action="store_true", help="count ten drops through the gate")
-    p.set_defaults(do=_check)
+    p.set_defaults(do=lambda a: _check(a, p))
 
 
-def _check(a: argparse.Namespace) -> None:
+def _check(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
+    if a.log is None and (a.bench is None or a.run is None):
+        parser.error("either --log, or --bench and --run are wanted")
+    if a.log is not None and (a.bench or a.run or a.port or a.relay or a.gate):
+        parser.error("--log says which run is checked, and its monitor has the board: nothing but --who goes with it")
+    if a.log is not None:
+        from monitor.checklive import check_live
+
+        check_live(a)
+        return
     from monitor.check import check
 
     check(a)

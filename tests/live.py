@@ -45,12 +45,14 @@ def wait_until(true: Callable[[], object], what: str) -> None:
 class LiveRun:
     """A context manager: the service runs inside it and has ended, its log closed, after it."""
 
-    def __init__(self, log: Path, port: Path, speed: float = 1.0) -> None:
+    def __init__(self, log: Path, port: Path, speed: float = 1.0, *, needs_check: bool = False) -> None:
         bench, bench_toml, run, run_toml = terms()
         self.log = log
         self.events: list[Event] = []
         begun = begin(log, bench, bench_toml, run, run_toml, speed)
-        self.service = Service(begun, lambda: SerialPort(str(port), 115200), (self.events.extend,))
+        self.service = Service(
+            begun, lambda: SerialPort(str(port), 115200), (self.events.extend,), needs_check=needs_check
+        )
         self.bench = begun.bench
         self._thread = threading.Thread(target=self._run, name="live run")
         self._failure: BaseException | None = None
