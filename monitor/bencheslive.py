@@ -26,6 +26,7 @@ from monitor.uptime import uptime_s
 
 SHOWN_EVERY_S = 1.0
 TABLE_EVERY_S = 60.0  # a table at least this often, and one whenever a bench's state changes
+PRINTED_MOST = 40  # benches in a table that is printed again and again
 NOT_YET = "no connection yet"
 
 
@@ -112,7 +113,8 @@ class Listening:
             states.append((self._seen is not None and self._seen.connected,))
             if states != shown or now_s - printed_s >= TABLE_EVERY_S:
                 shown, printed_s = states, now_s
-                print("\n".join(table_lines(picture, now_s, clock(time.time()))), end="\n\n", flush=True)
+                lines = table_lines(picture, now_s, clock(time.time()), PRINTED_MOST)
+                print("\n".join(lines), end="\n\n", flush=True)
 
 
 def clock(utc_s: float) -> str:

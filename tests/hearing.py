@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import threading
+from collections.abc import Callable
+from concurrent.futures import Future
 from pathlib import Path
-from typing import Self
+from typing import Self, TypeVar
 
 from monitor.benches.levels import Level
 from monitor.benches.picture import Picture
@@ -16,6 +18,7 @@ from monitor.terms import MqttTerms
 from monitor.uptime import uptime_s
 from tests.edges.broker import wait_until
 
+Asked = TypeVar("Asked")
 QUICK = Patience(keepalive_s=1, answer_s=0.5, first_retry_s=0.05, last_retry_s=0.4)
 
 
@@ -56,13 +59,22 @@ class Hearing:
         self._thread.join(within_s)
         assert not self._thread.is_alive(), "the listener does not end"
 
+    def _asked(self, what: Callable[[], Asked]) -> Asked:
+        """Ask in the listener's own thread, as everything of the program does."""
+        if self._loop is None or not self._thread.is_alive():
+            return what()
+        got: Future[Asked] = Future()
+        self._loop.call_soon_threadsafe(lambda: got.set_result(what()))
+        return got.result(20.0)
+
     @property
     def picture(self) -> Picture:
-        return self.listening.picture()
+        return self._asked(self.listening.picture)
 
     @property
     def levels(self) -> dict[str, Level]:
-        return {j.name: j.level for j in self.listening.roll.look(uptime_s())}
+        seen = self._asked(lambda: self.listening.roll.look(uptime_s()))
+        return {j.name: j.level for j in seen}
 
     @property
     def connected(self) -> bool:

@@ -15,8 +15,8 @@ INVENTED = "INVENTED DATA: none of these benches exists."
 NONE_HEARD = "No bench has said anything yet."
 
 
-def table_lines(picture: Picture, now_s: float, clock: str) -> Iterator[str]:
-    """The whole of it. `clock` is this moment as a person reads it."""
+def table_lines(picture: Picture, now_s: float, clock: str, most: int | None = None) -> Iterator[str]:
+    """All benches, or at most the worst so many. `clock` is this moment as a person reads it."""
     whole = picture.whole
     if whole.invented:
         yield INVENTED
@@ -24,10 +24,14 @@ def table_lines(picture: Picture, now_s: float, clock: str) -> Iterator[str]:
         yield away_words(whole.broker, now_s)
     yield f"{clock}  {counts_words(whole.counts)}"
     yield from refused_lines(whole.refused, whole.benches_max)
-    if picture.lines:
-        yield from _columns([HEAD, *(_row(cells_of(row, now_s)) for row in picture.rows(0, len(picture.lines)))])
-    else:
+    if not picture.lines:
         yield NONE_HEARD
+        return
+    total = len(picture.lines)
+    shown = total if most is None else min(most, total)
+    yield from _columns([HEAD, *(_row(cells_of(row, now_s)) for row in picture.rows(0, shown))])
+    if shown < total:
+        yield f"and {total - shown} more, none of them louder"
 
 
 def away_words(broker: BrokerSeen, now_s: float, since: str = "") -> str:

@@ -129,6 +129,9 @@ def test_the_table_says_what_counts_first() -> None:
     assert lines[1] == "12:00:00  2 benches: 1 !! medium alarm, not acknowledged · 1 ○ no alarm"
     assert lines[2] == "Messages that are none of a bench's: 1 not a JSON object."
     assert [line.split()[1] for line in lines[4:]] == ["hood-10", "hood-2"]
+    short = list(table_lines(picture(roll, 101.0), 101.0, "12:00:00", most=1))
+    assert [line.split()[1] for line in short[3:]] == ["hood-10", "1"]
+    assert short[-1] == "and 1 more, none of them louder"
     assert next(iter(table_lines(picture(Roll(), 1.0), 1.0, "12:00:00"))) == "12:00:00  0 benches"
 
 
