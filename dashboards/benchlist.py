@@ -11,7 +11,16 @@ from typing import NamedTuple
 
 from dashboards.alarms import STATE_WORDS
 from dashboards.words import UNKNOWN, clock, duration, plain, with_uncertainty
-from monitor.benches.cells import Cells, began_utc_s, calling, cells_of, current_state, stood_s
+from monitor.benches.cells import (
+    Cells,
+    began_utc_s,
+    believed,
+    calling,
+    cells_of,
+    current_state,
+    silent_board,
+    stood_s,
+)
 from monitor.benches.levels import Level
 from monitor.benches.picture import LIST_NAME, Picture, Row, Whole, decoded
 from monitor.benches.said import Alarm, State
@@ -143,12 +152,12 @@ def _alarmed(alarm: Alarm, row: Row, now_s: float) -> Alarmed:
 def _numbers(s: State) -> Iterator[tuple[str, str]]:
     yield "Phase", s.phase.value
     yield "Permit", f"{'on' if s.permit_on else 'off'}: {s.permit_why}"
-    yield "SO2 at the sensor", _reading(s.gas, "ppm")
+    yield "SO2 at the sensor", _reading(believed(s.gas, s), "ppm")
     yield "SO2, 15-minute average", f"{s.exposure.stel_ppm:.2f} ppm (most {s.exposure.stel_max_ppm:.2f})"
     yield "SO2, 8-hour average", f"{s.exposure.twa_ppm:.2f} ppm"
     if s.leak is not None:
         yield "Leak", _leak(s)
-    yield "Plate", _reading(s.plate, "°C")
+    yield "Plate", _reading(believed(s.plate, s), "°C")
     if s.account is not None:
         yield "Gone over", with_uncertainty(s.account.delivered_mol, s.account.u_delivered_mol, "mol")
         yield "Held in the flask", with_uncertainty(s.account.held_mol, s.account.u_held_mol, "mol")
@@ -156,7 +165,9 @@ def _numbers(s: State) -> Iterator[tuple[str, str]]:
     f = s.forecast
     if f is not None:
         yield "Needed", "not named" if f.need_mol is None else f"{plain(f.need_mol)} mol"
-        yield "Rate", f"{f.drip_per_min:.0f}/min, {plain(1e3 * f.delivery_mol_per_min)} mmol/min going over"
+        rate = f"{f.drip_per_min:.0f}/min, {plain(1e3 * f.delivery_mol_per_min)} mmol/min going over"
+        silent = silent_board(s)
+        yield "Rate", f"{UNKNOWN}: {silent}" if silent else rate
         yield "Still to come", f"{plain(f.still_to_come_mol)} mol"
         if f.minutes_to_need is not None:
             yield "Until the need is met", f"{plain(f.minutes_to_need)} min"

@@ -74,9 +74,7 @@ def add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     p = commands.add_parser("check", help="the check before a run: what the tool sees, and what only you can see")
     p.add_argument("--bench", type=Path, help="bench.toml: the apparatus")
     p.add_argument("--run", type=Path, help="run.toml: this generation")
-    p.add_argument(
-        "--log", type=Path, help="instead of both: the log of the run being watched; it records the check"
-    )
+    p.add_argument("--log", type=Path, help="instead of both: the log of the run being watched; it records the check")
     p.add_argument("--who", default="the terminal", help="with --log: your name, for the record")
     p.add_argument("--port", help="the serial port, instead of the one in bench.toml")
     p.add_argument("--relay", action="store_true", help="close and open the permit relay once, and see that it does")

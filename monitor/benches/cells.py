@@ -16,6 +16,7 @@ from monitor.core.events import Reading
 from monitor.report.words import duration, number
 
 UNKNOWN = "unknown"
+BOARD_SILENT_S = 3.0  # as for the alarm LINK-LOST
 SIGNS = {
     Level.NOT_HEARD: "?",
     Level.HIGH_WAITING: "!!!",
@@ -66,8 +67,8 @@ def cells_of(row: Row, now_s: float) -> Cells:
         since=since,
         since_utc_s=since_utc_s,
         phase=_phase(row.state, known=state is not None),
-        gas=_reading(state.gas, "ppm") if state is not None else UNKNOWN,
-        plate=_reading(state.plate, "°C") if state is not None else UNKNOWN,
+        gas=_reading(believed(state.gas, state), "ppm") if state is not None else UNKNOWN,
+        plate=_reading(believed(state.plate, state), "°C") if state is not None else UNKNOWN,
         rate=_rate(state),
         over=_over(state),
         known=state is not None,
@@ -85,6 +86,19 @@ def current_state(row: Row, now_s: float) -> State | None:
     if judged.level in (Level.NOT_HEARD, Level.ENDED) or judged.state_s is None:
         return None
     return row.state if now_s - judged.state_s <= STATE_S else None
+
+
+def silent_board(state: State) -> str:
+    """Why the bench's board says nothing now; empty while it does."""
+    if state.sample_age_s is None:
+        return "nothing received from the board yet"
+    return "no word from the board" if state.sample_age_s > BOARD_SILENT_S else ""
+
+
+def believed(got: Reading, state: State) -> Reading:
+    """A reading of that state, as far as it may be taken for one of now."""
+    why = silent_board(state)
+    return Reading(None, why=why) if why else got
 
 
 def stood_s(alarm: Alarm, row: Row, now_s: float) -> float:
@@ -131,6 +145,8 @@ def _rate(state: State | None) -> str:
         return UNKNOWN
     if state.metered is not None and state.metered.meter == "weighings":
         return "weighed"
+    if silent_board(state):
+        return UNKNOWN
     return "not counted" if state.forecast is None else f"{state.forecast.drip_per_min:.0f}/min"
 
 

@@ -82,6 +82,20 @@ def test_no_old_number_stands_as_though_it_were_now() -> None:
     assert (gone.word, gone.what, gone.since) == ("not heard from", "no word from its monitor", "last heard 40 s ago")
 
 
+@pytest.mark.parametrize(
+    ("age_s", "plate", "rate"), [(3.0, "22 °C", "58/min"), (3.1, UNKNOWN, UNKNOWN), (None, UNKNOWN, UNKNOWN)]
+)
+def test_a_watched_bench_with_a_silent_board_has_no_readings(age_s: float | None, plate: str, rate: str) -> None:
+    """The monitor speaks each second, but its board has not for 3 s: what was measured before is not what is now."""
+    roll, v = Roll(), voice()
+    seen = FULL._replace(alarms=(), sample_age_s=age_s)
+    for sent in (v.watched(seen), v.standing(seen, 0), v.state(seen, 1, 0)):
+        roll.hear(live(sent), at(100.0))
+    (row,) = picture(roll, 100.0).rows(0, 1)
+    cells = cells_of(row, 100.0)
+    assert (cells.plate, cells.rate, cells.over) == (plate, rate, "0.350 of 0.334 mol")
+
+
 def test_the_worst_alarm_and_since_when() -> None:
     """A row says the worst alarm, for how long, and what waits beside it; by its run time, then by ours."""
     roll, v = Roll(), voice()
@@ -102,7 +116,7 @@ def test_amounts_by_what_they_are_metered() -> None:
     weighed = Metering("burner", "weighings", None, None, None, None, 0, None)
     v = voice()
     for number, seen in enumerate((FULL, FULL._replace(metering=weighed), FULL._replace(account=None))):
-        seen = seen._replace(alarms=(), gas=Reading(None, why="over range", at_least=20.0))
+        seen = seen._replace(alarms=(), sample_age_s=0.1, gas=Reading(None, why="over range", at_least=20.0))
         for sent in (v.watched(seen), v.standing(seen, 0), v.state(seen, number + 1, 0)):
             roll.hear(live(sent), at(100.0))
         (row,) = picture(roll, 100.0).rows(0, 1)

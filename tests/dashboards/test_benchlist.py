@@ -111,7 +111,7 @@ def test_what_to_do_comes_from_the_bench_itself() -> None:
 def test_one_bench_in_full() -> None:
     """Its numbers carry their uncertainty, what is not believed says why, and its clock stands beside ours."""
     roll, v = Roll(), voice()
-    seen = FULL._replace(alarms=(), utc_s=UTC_S + 130.0, phase=Phase.GENERATING)
+    seen = FULL._replace(alarms=(), utc_s=UTC_S + 130.0, phase=Phase.GENERATING, sample_age_s=0.1)
     for sent in (v.watched(seen), v.standing(seen, 0), v.state(seen, 1, 0)):
         roll.hear(live(sent), at(100.0))
     one = benchlist.one(picture(roll, 101.0), "hood-2", 101.0)
