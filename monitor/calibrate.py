@@ -19,7 +19,8 @@ from monitor.calibrated import Outcome, Vessel
 from monitor.edges.port import SerialPort
 from monitor.errors import RefusalError
 from monitor.listening import Listener
-from monitor.settings import load_bench, load_run, parse_quantity
+from monitor.quantities import parse_quantity
+from monitor.settings import load_bench, load_run
 from monitor.terms import BenchTerms, Measured
 
 Ask = Callable[[str], str]

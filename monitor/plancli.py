@@ -152,7 +152,7 @@ def _asked(a: argparse.Namespace) -> dict[str, float]:
 
 
 def _quantity(option: str, text: str, unit: str) -> float:
-    from monitor.settings import parse_quantity
+    from monitor.quantities import parse_quantity
 
     try:
         return parse_quantity(text, unit).value
@@ -163,7 +163,7 @@ def _quantity(option: str, text: str, unit: str) -> float:
 def _priced(texts: list[str], run: RunTerms) -> RunTerms:
     """The run with the prices of the command line over those of its file."""
     from monitor.chemistry.prices import dripped_kg_per_l, sulfuric_kg_per_l
-    from monitor.settings import parse_price
+    from monitor.quantities import parse_price
 
     prices = run.prices
     liquids = {"acid": dripped_kg_per_l, "sulfuric": sulfuric_kg_per_l}

@@ -20,8 +20,9 @@ from monitor.chemistry.other_routes import SulfurDesign, design_acid_on_sulfur, 
 from monitor.chemistry.receivers import REACTIONS
 from monitor.chemistry.substances import MOLAR_MASS_G_PER_MOL, sulfur_iv_mol
 from monitor.errors import PlanError
+from monitor.quantities import parse_quantity
 from monitor.runfile import Contents
-from monitor.settings import parse_quantity, run_from
+from monitor.settings import run_from
 from monitor.terms import AcidOnSulfurTerms, BenchTerms, DripTerms, RunTerms
 
 GAS = "SO2"  # wanted as itself, whatever takes it

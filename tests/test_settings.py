@@ -14,7 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.errors import SettingsError
-from monitor.settings import MAX_FILE, bench_from, load_bench, load_run, parse_quantity, problems, run_from
+from monitor.quantities import parse_quantity
+from monitor.settings import bench_from, load_bench, load_run, run_from
+from monitor.settings_table import MAX_FILE, problems
 from monitor.terms import (
     AcidOnSulfurTerms,
     BenchTerms,
