@@ -29,6 +29,7 @@ PRESSURE_U_PA = 500.0  # weather, and the head of liquid in the receiver; judgem
 WATER_RELATIVE_U = 0.02  # a measuring cylinder; judgement
 FLASK_RELATIVE_U = 0.02  # brim volume against nominal volume; judgement
 
+NEWEST_MAX = 16  # states kept; when full all are let go: a computation again, never a wrong value
 FIRST_GAS_FRACTION = 0.01  # of the charge: when this has left, gas has come
 BEYOND_PLAN = 1.3  # the course goes on to this many times the planned acid
 WATER_KG_PER_ML = 0.000998  # at 20 °C
@@ -59,6 +60,7 @@ class Trajectory:
         self.acid_ml_to_spend = spend_ml  # acid that turns all the sulfur(IV) to SO2
         self.end_ml = acid_ml[-1]
         self._acid_ml = acid_ml
+        self._newest: dict[float, State] = {}  # between two drops the same few states are asked for many times
         self._liquor: list[float] = course.liquor_mol[:, 0].tolist()
         self._headspace: list[float] = course.headspace_mol[:, 0].tolist()
         self._delivered: list[float] = course.delivered_mol[:, 0].tolist()
@@ -83,6 +85,14 @@ class Trajectory:
 
     def at(self, acid_ml: float) -> State:
         """The state when `acid_ml` mL of acid are in."""
+        found = self._newest.get(acid_ml)
+        if found is None:
+            if len(self._newest) >= NEWEST_MAX:
+                self._newest.clear()
+            found = self._newest[acid_ml] = self._at(acid_ml)
+        return found
+
+    def _at(self, acid_ml: float) -> State:
         i, share = self._place(acid_ml)
         rest = 1.0 - share
         liquor = rest * self._liquor[i - 1] + share * self._liquor[i]

@@ -123,7 +123,14 @@ class AlarmBook:
         self._lines = {
             tag: _Line(kind, kind.on_delay_s, changed.get(tag, kind.off_delay_s)) for tag, kind in CATALOGUE.items()
         }
+        self._taking = tuple(
+            (tag, line, line.kind.permit_off_after_s)
+            for tag, line in self._lines.items()
+            if line.kind.permit_off_after_s is not None
+        )
         self._pending: set[str] = set()
+        self._sounding: set[str] = set()  # high alarms that call
+        self._shelved: list[_Line] = []  # some of which may have been taken off the shelf since
         self.performance = Performance()
 
     def state(self, tag: str) -> AlarmState:
@@ -146,9 +153,11 @@ class AlarmBook:
             change = self._settle(at, self._lines[tag])
             if change is not None:
                 yield change
-        for line in self._lines.values():
-            if line.state is S.SHELVED and at.mono_s >= line.shelved_until_s:
-                yield from self._apply(at, line, Input.UNSHELVE, "", "time up")
+        if self._shelved:
+            self._shelved = [line for line in self._lines.values() if line.state is S.SHELVED]
+            for line in self._shelved:
+                if at.mono_s >= line.shelved_until_s:
+                    yield from self._apply(at, line, Input.UNSHELVE, "", "time up")
 
     def _settle(self, at: Instant, line: _Line) -> AlarmChanged | None:
         if line.raw == line.true:
@@ -209,6 +218,12 @@ class AlarmBook:
         if after is before:
             return
         line.state, line.since_s = after, at.mono_s
+        if after is S.SHELVED:
+            self._shelved.append(line)
+        if line.kind.priority is Priority.HIGH and after in CALLING:
+            self._sounding.add(line.kind.tag)
+        else:
+            self._sounding.discard(line.kind.tag)
         change = AlarmChanged(
             at.mono_s, at.utc_s, line.kind.tag, line.kind.priority, before, after, what.value, who, detail
         )
@@ -231,20 +246,15 @@ class AlarmBook:
 
     def against_permit(self, at: Instant) -> str | None:
         """The tag that takes the permit away now, or None."""
-        for tag, line in self._lines.items():
-            after_s = line.kind.permit_off_after_s
-            if after_s is not None and line.true and at.mono_s - line.true_since_s >= after_s:
+        for tag, line, after_s in self._taking:
+            if line.true and at.mono_s - line.true_since_s >= after_s:
                 return tag
         return None
 
     def against_asking(self) -> list[str]:
         """The tags that forbid the permit to be asked for: their cause stands, or they are latched."""
-        return [
-            tag
-            for tag, line in self._lines.items()
-            if line.kind.permit_off_after_s is not None and (line.true or line.state in LATCHED)
-        ]
+        return [tag for tag, line, _ in self._taking if line.true or line.state in LATCHED]
 
     def sounding(self) -> bool:
         """Whether a high alarm waits to be acknowledged."""
-        return any(line.kind.priority is Priority.HIGH and line.state in CALLING for line in self._lines.values())
+        return bool(self._sounding)

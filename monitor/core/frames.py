@@ -149,40 +149,26 @@ def decode_line(line: bytes) -> Frame | FrameRejected:
     if star and len(digits) == 4 and digits == b"%04X" % crc_hqx(body, CRC_START):
         found = _match_sample(body)
         if found is not None:
-            boot, seq, ms, drops, drop_ms, rejects, tc, gas_sum, gas_span, io = found.groups()
-            frame = SampleFrame(
-                int(boot),
-                int(seq),
-                int(ms),
-                int(drops),
-                int(drop_ms),
-                int(rejects),
-                int(tc, 16),
-                int(gas_sum),
-                int(gas_span),
-                int(io, 16),
-            )
-            if _sample_in_range(frame):
-                return frame
+            *counts, tc, gas_sum, gas_span, io = found.groups()
+            boot, seq, ms, drops, drop_ms, rejects = map(int, counts)
+            total, span = int(gas_sum), int(gas_span)
+            # Every field fits its type; the last two are counts of a 10-bit converter, 64 readings a sum.
+            if (
+                boot <= 0xFFFF
+                and seq <= 0xFFFFFFFF
+                and ms <= 0xFFFFFFFF
+                and drops <= 0xFFFFFFFF
+                and drop_ms <= 0xFFFFFFFF
+                and rejects <= 0xFFFF
+                and total <= 65472
+                and span <= 1023
+            ):
+                return SampleFrame(boot, seq, ms, drops, drop_ms, rejects, int(tc, 16), total, span, int(io, 16))
             return FrameRejected("out_of_range", line)
         return _decode_rarer(line, body)
     if _not_printable(line):
         return FrameRejected("not_ascii", line)
     return FrameRejected("wrong_crc" if star else "no_crc", line)
-
-
-def _sample_in_range(f: SampleFrame) -> bool:
-    """Whether every field fits its type; the last two are counts of a 10-bit converter, 64 readings a sum."""
-    return (
-        f.boot <= 0xFFFF
-        and f.seq <= 0xFFFFFFFF
-        and f.ms <= 0xFFFFFFFF
-        and f.drops <= 0xFFFFFFFF
-        and f.drop_ms <= 0xFFFFFFFF
-        and f.rejects <= 0xFFFF
-        and f.gas_sum <= 65472
-        and f.gas_span <= 1023
-    )
 
 
 def _decode_rarer(line: bytes, body: bytes) -> Frame | FrameRejected:
