@@ -6,18 +6,23 @@ of the converter and nothing of ppm.
 
 The statistic is the variance of 100 samples, each freed of what the one before it foretells (lag-1 correlation,
 learned too). Under white noise it is the plain variance, whose 0.48 of the true value lies 4.5 deviations off (χ²,
-99 degrees, Wilson and Hilferty's cube root). Noise with heavy tails scatters more, so the variance must also be lower
-than it has been of late.
+99 degrees, Wilson and Hilferty's cube root). Under noise with heavy tails it scatters more, so how far it must
+fall is judged by how the channel's own windows scattered (of t(4) one window in 300 000 lies 1.0 low in the
+logarithm, four of its deviations, by simulation), and it must be lower than it has been of late.
 """
 
 from __future__ import annotations
 
 from collections import deque
+from math import exp, log, sqrt
 from statistics import median
 
 BLOCK = 5  # samples
 BLOCKS = 20  # in a window: 100 samples (alarm table)
-COLLAPSED = 0.48  # of the usual variance (alarm table)
+COLLAPSED = 0.48  # of the usual variance (alarm table), or, where windows scatter more than white noise's do,
+DEVIATIONS = 4.0  # of them under it in the logarithm, but never under
+COLLAPSED_MIN = 0.25  # of it: what a channel's noise falls to when its source is gone is less
+NORMAL_PER_MEDIAN = 1.4826  # standard deviations in a median absolute one
 SURE = 4  # blocks in a row, 1.5 s on
 LEARN_MIN, LEARN_MAX = 12, 60  # windows: 2 min before anything is said, 10 min looked back
 STILL = 4.0  # sums squared: a channel that moved no more than this tells nothing of its noise
@@ -39,7 +44,7 @@ class NoiseWatch:
         )  # the sample before the window, and each block's last
         self._windows: deque[tuple[float, float, float]] = deque(maxlen=LEARN_MAX)  # see _window
         self._since_window = 0
-        self._usual = 0.0
+        self._collapsed = 0.0  # variance under which it has
         self._least = 0.0
         self._lag = 0.0
         self._quiet = 0
@@ -68,7 +73,7 @@ class NoiseWatch:
             return
         window = self._window()
         residual = _residual(window, self._lag)
-        quiet = residual < COLLAPSED * self._usual and residual < BELOW_LEAST * self._least
+        quiet = residual < self._collapsed and residual < BELOW_LEAST * self._least
         self._quiet = self._quiet + 1 if quiet else 0
         self._why = WORDS if self._quiet >= SURE else None
         self._since_window += 1
@@ -92,11 +97,17 @@ class NoiseWatch:
             return
         # Medians: a leak's rise or a spike swells few windows.
         if median(w[0] for w in windows) < STILL:
-            self._usual = 0.0
+            self._collapsed = 0.0
             return
         self._lag = min(max(median(w[2] / w[0] if w[0] > 0.0 else 0.0 for w in windows), 0.0), 0.98)
         residuals = [_residual(w, self._lag) for w in windows]
-        self._usual, self._least = median(residuals), min(residuals)
+        usual, self._least = median(residuals), min(residuals)
+        if usual <= 0.0:  # foretold to the last digit: no noise to speak of
+            self._collapsed = 0.0
+            return
+        deviation = NORMAL_PER_MEDIAN * median(abs(log(max(r, 1e-3 * usual) / usual)) for r in residuals)
+        unsure = 1.0 + 1.0 / sqrt(len(windows))  # about what a deviation from so many may be too small by
+        self._collapsed = usual * max(min(COLLAPSED, exp(-DEVIATIONS * unsure * deviation)), COLLAPSED_MIN)
 
 
 def _residual(window: tuple[float, float, float], lag: float) -> float:
