@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, get_args
 
-from monitor import aftercare, benchescli, options, plancli, setup_options
+from monitor import aftercare, benchescli, memorycli, options, plancli, setup_options
 from monitor.errors import RefusalError
 from monitor.pageoptions import add_page, for_whom
 from monitor.terms import Meter, Route, secret_names
@@ -68,6 +68,7 @@ def build_parser() -> argparse.ArgumentParser:
     options.add_calibrate(commands)
     benchescli.add_benches(commands)
     aftercare.add_aftercare(commands)
+    memorycli.add_memory(commands)
     setup_options.add_setup(commands)
     return parser
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -83,6 +83,23 @@ class LogReader:
         try:
             with closing(self._open()) as db:
                 return db.execute(query, args).fetchall()
+        except sqlite3.Error as why:
+            raise LogError(f"{self.path}: cannot be read: {why}") from why
+
+    @contextmanager
+    def standing_still(self) -> Iterator[sqlite3.Connection]:
+        """A connection to which the log does not grow while it is read; its -wal file does, so be quick.
+
+        Raises:
+            LogError: the log cannot be read, or its pages do not hang together.
+        """
+        try:
+            with closing(self._open()) as db:
+                db.execute("BEGIN")
+                found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+                if found != "ok":
+                    raise LogError(f"{self.path}: is damaged: {' '.join(found.split())}")
+                yield db
         except sqlite3.Error as why:
             raise LogError(f"{self.path}: cannot be read: {why}") from why
 

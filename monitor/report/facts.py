@@ -132,7 +132,7 @@ def gather(path: Path, progress: Callable[[float], None] = lambda _: None) -> Fa
         need_reached_s=next((r[1] for r in rows if need is not None and r[6] >= need), None),
         corrections=corrections,
         phases=phases,
-        stood=_stood(changes),
+        stood=stood(changes),
         told=_told(reader, requests, notes, changes, phases),
         checks=tuple(n for n in notes if n.text.partition(":")[0] in CHECK_NOTES),
         opening=tuple(
@@ -163,13 +163,18 @@ def fingerprint_of(path: Path) -> Fingerprint:
     return _inputs(LogReader(path), lambda _: None)[0]
 
 
+def add_to_fingerprint(digest: hashlib._Hash, mono_s: float, kind: str, data: bytes) -> None:
+    """Take one raw input into a fingerprint."""
+    digest.update(f"{mono_s!r} {kind} {len(data)}\n".encode())
+    digest.update(data)
+
+
 def _inputs(reader: LogReader, progress: Callable[[float], None]) -> tuple[Fingerprint, list[tuple[float, Request]]]:
     digest = hashlib.sha256()
     total = max(1, reader.count_inputs())
     count = 0
     for count, (_, mono_s, _, kind, data) in enumerate(reader.rows("input"), start=1):
-        digest.update(f"{mono_s!r} {kind} {len(data)}\n".encode())
-        digest.update(data)
+        add_to_fingerprint(digest, mono_s, kind, data)
         if count % 20_000 == 0:
             progress(min(1.0, count / total))
     requests = [(at.mono_s, what) for at, what in reader.requests()]
@@ -210,7 +215,12 @@ def _weighed_budget(run: RunTerms, corrections: tuple[Corrected, ...]) -> tuple[
     return weighed.budget()
 
 
-def _stood(changes: list[tuple[Any, ...]]) -> tuple[Stood, ...]:
+def stood(changes: list[tuple[Any, ...]]) -> tuple[Stood, ...]:
+    """Each time that an alarm stood, from the rows of `alarm` without their `id`, in order.
+
+    Raises:
+        LogError: a row cannot be understood.
+    """
     tally = Tally()
     details: list[str] = []
     for t_s, utc_s, tag, priority, before, after, cause, who, detail in changes:
