@@ -44,13 +44,17 @@ class Shelf(NamedTuple):
 
 
 class Writer:
-    """Writes rows, or tables, to one Parquet file in groups of the same size, however they come."""
+    """Writes rows, or tables, to one Parquet file in groups of the same size, however they come.
 
-    def __init__(self, stack: ExitStack, path: Path, table: str) -> None:
+    With `to_disk` the file has reached the disk when the stack is left.
+    """
+
+    def __init__(self, stack: ExitStack, path: Path, table: str, *, to_disk: bool) -> None:
         self._name, self._schema = table, schema_of(table)
         self._file = stack.enter_context(path.open("xb"))
-        stack.callback(os.fsync, self._file.fileno())
-        stack.callback(self._file.flush)
+        if to_disk:
+            stack.callback(os.fsync, self._file.fileno())
+            stack.callback(self._file.flush)
         self._to = parquet.ParquetWriter(self._file, self._schema, **packing_of(table))
         stack.callback(self._to.close)
         stack.push(self._rest)
@@ -151,7 +155,7 @@ class Store:
                 kept = (part for part in _parts(old) if part[0] not in runs) if old.exists() else iter(())
                 added = (part for run in sorted(runs) for part in _parts(runs[run] / f"{table}.parquet"))
                 with ExitStack() as stack:
-                    writer = Writer(stack, to, table)
+                    writer = Writer(stack, to, table, to_disk=True)
                     for _, part in merge(kept, added, key=lambda part: part[0]):
                         writer.table(part)
             self._mark(new / MARK, changes(self.folder) + 1)
@@ -235,6 +239,6 @@ def write_aside(folder: Path, tables: Iterable[tuple[str, Callable[[], Iterable[
     """Write a run's tables, given in chunks of rows, as files of a folder."""
     for table, chunks in tables:
         with refusing(folder), ExitStack() as stack:
-            writer = Writer(stack, folder / f"{table}.parquet", table)
+            writer = Writer(stack, folder / f"{table}.parquet", table, to_disk=False)
             for rows in chunks():
                 writer.rows(rows)
