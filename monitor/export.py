@@ -118,10 +118,10 @@ def _csv(stack: ExitStack, path: Path, heads: list[str], types: list[str]) -> Wr
     file = stack.enter_context(path.open("x", encoding="utf-8", newline=""))
     writer = csv.writer(file)  # RFC 4180; a value not to be believed is an empty cell
     writer.writerow(heads)
-    return lambda rows: writer.writerows([_full(value) for value in row] for row in rows)
+    return lambda rows: writer.writerows([full(value) for value in row] for row in rows)
 
 
-def _full(value: Any) -> Any:
+def full(value: Any) -> Any:
     """A float to its last digit. A text that a spreadsheet would take for a formula begins with ' instead, so that
     nobody's note or board's noise is worked out there (OWASP, "CSV Injection"); numbers are left as they are.
     """

@@ -23,10 +23,10 @@ from monitor.errors import LogError, RefusalError
 from monitor.memory.derive import attendance, steps
 from monitor.memory.store import Shelf, write_aside
 from monitor.memory.tables import TABLES, Row
-from monitor.past import plan_of
+from monitor.past import plan_of, settings_of
 from monitor.replay import Occurrence
 from monitor.report.facts import add_to_fingerprint, is_invented, stood
-from monitor.settings import parse_toml, run_from
+from monitor.settings import parse_toml
 
 CHUNK: Final = 20_000  # rows in memory at once
 _BENCH = re.compile(r"[A-Za-z0-9-]{1,64}")  # as bench.toml has it, and a folder's name here
@@ -170,7 +170,7 @@ def _run(
 ) -> Row:
     title, route, meter, planned, need, why_not = "", None, None, None, None, None
     try:
-        run = run_from(parse_toml(header.run_toml, "run.toml in the log"), "run.toml in the log")
+        _, run = settings_of(header.bench_toml, header.run_toml)
         title, route, meter = run.title, run.route, run.meter
         plan = plan_of(header.bench_toml, header.run_toml)
         planned, need = plan.delivered_mol, plan.need_mol

@@ -42,6 +42,10 @@ class Shelf(NamedTuple):
         """The place of a table's file in the memory."""
         return Path(table, f"bench={self.bench}", f"month={self.month}", FILE)
 
+    def aside(self, table: str) -> str:
+        """Its name before it is in its place; none of the three parts has a comma."""
+        return f"{table},{self.bench},{self.month}.parquet"
+
 
 class Writer:
     """Writes rows, or tables, to one Parquet file in groups of the same size, however they come.
@@ -148,9 +152,9 @@ class Store:
         """Put runs that were written aside on their shelf, each in the place of its former part, all at once."""
         new = self.folder / _NEXT
         with refusing(self.folder):
+            new.mkdir(parents=True)
             for table in TABLES:
-                to = new / shelf.file(table)
-                to.parent.mkdir(parents=True)
+                to = new / shelf.aside(table)
                 old = self.folder / shelf.file(table)
                 kept = (part for part in _parts(old) if part[0] not in runs) if old.exists() else iter(())
                 added = (part for run in sorted(runs) for part in _parts(runs[run] / f"{table}.parquet"))
@@ -191,11 +195,13 @@ def finish(folder: Path) -> None:
     commit = folder / _COMMIT
     if not commit.exists():
         return
-    left = sorted((path for path in commit.rglob("*") if path.is_file()), key=lambda path: path.name == MARK)
-    for path in left:  # the mark last: by then everything is in its place
-        to = folder / path.relative_to(commit)
+    for path in sorted(commit.glob("*,*,*.parquet")):
+        table, bench, month = path.stem.split(",")
+        to = folder / Shelf(bench, month).file(table)
         to.parent.mkdir(parents=True, exist_ok=True)
         path.replace(to)
+    if (commit / MARK).exists():  # last: by then everything is in its place
+        (commit / MARK).replace(folder / MARK)
     shutil.rmtree(commit)
 
 

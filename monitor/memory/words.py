@@ -9,6 +9,7 @@ import math
 from typing import Any, Final, NamedTuple
 
 from monitor.errors import RefusalError
+from monitor.export import full
 from monitor.memory.ask import Answer, Question
 
 NO_NAME: Final = "(no name)"
@@ -76,10 +77,9 @@ def plain(answer: Answer, question: Question, zone: str) -> str:
     for row in [[head.text for head in heads], *cells]:
         padded = (c.rjust(w) if head.form else c.ljust(w) for c, w, head in zip(row, widths, heads, strict=True))
         lines.append("  ".join(padded).rstrip())
-    told = [f"{answer.runs} runs in this memory", f"weeks, months and days of {zone}"]
-    if answer.invented:
-        told.insert(1, f"{answer.invented} of them say that they are invented")
-    return "\n".join([*lines, "", "; ".join(told) + ".", MEANING[question]])
+    invented = f" ({answer.invented} invented, as they say)" if answer.invented else ""
+    told = f"Runs in this memory: {answer.runs}{invented}. Weeks, months and days of {zone}."
+    return "\n".join([*lines, "", told, MEANING[question]])
 
 
 def _cell(head: Head, name: str, value: Any) -> str:
@@ -91,11 +91,11 @@ def _cell(head: Head, name: str, value: Any) -> str:
 
 
 def as_csv(answer: Answer) -> str:
-    """RFC 4180, heads as the columns are called; NULL is an empty cell."""
+    """RFC 4180, heads as the columns are called; NULL is an empty cell, and no text is a formula to a spreadsheet."""
     text = io.StringIO()
     writer = csv.writer(text)
     writer.writerow(answer.columns)
-    writer.writerows(answer.rows)
+    writer.writerows([full(value) for value in row] for row in answer.rows)
     return text.getvalue()
 
 

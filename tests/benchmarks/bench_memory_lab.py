@@ -22,13 +22,14 @@ from contextlib import closing
 from pathlib import Path
 
 from monitor.export import export
-from monitor.memory.ask import Answer, ask
+from monitor.memory.ask import Answer, Question, ask
 from monitor.memory.gather import gather
 from tests import plainmemory
 from tests.labyear import make_logs
 from tests.memory.same import differences
 from tests.recorded import record_run
 
+QUESTIONS: tuple[Question, ...] = ("exposure", "yields", "alarms")
 ROUNDS = 3
 RIG_S = 3600.0
 
@@ -74,7 +75,7 @@ def year(folder: Path, benches: int, runs: int, times: int) -> None:
     again_s = time.perf_counter() - began_s
     mega = sum(path.stat().st_size for path in (folder / "memory").rglob("*.parquet")) / 1e6
     print(f"gathered in {gathered_s:.0f} s to {mega:.0f} MB; again, nothing new: {again_s / gathered_s:.3f} of that")
-    for question in ("exposure", "yields", "alarms"):
+    for question in QUESTIONS:
         plain: Callable[[list[Path]], plainmemory.Rows] = getattr(plainmemory, question)
         plain_s, answer_s = [], []
         for _ in range(ROUNDS):
@@ -93,7 +94,7 @@ def year(folder: Path, benches: int, runs: int, times: int) -> None:
         )
     lay_beside(folder / "memory", times)
     slowest = 0.0
-    for question in ("exposure", "yields", "alarms"):
+    for question in QUESTIONS:
         began_s = time.perf_counter()
         answer = ask(folder / "memory", question, by=frozenset({"bench", "month"}))
         took_s = time.perf_counter() - began_s

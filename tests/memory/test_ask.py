@@ -104,7 +104,7 @@ def test_three_forms_say_the_same(lab: Path, question: Question, capsys: pytest.
     assert len(cells) == len(rows)
     table, _, meaning = said[""].partition("\n\n")
     assert len(table.splitlines()) == len(rows) + 1
-    assert f"{answer.runs} runs in this memory; {answer.invented} of them say that they are invented" in meaning
+    assert f"Runs in this memory: {answer.runs} ({answer.invented} invented, as they say)." in meaning
     if question == "exposure":
         assert "Personal data" in meaning
         assert "(no name)" in table
