@@ -59,7 +59,9 @@ def patterns(hours: float) -> list[Pattern]:
     return got
 
 
-def make_logs(folder: Path, benches: int, runs: int, seed: int = 1, hours: float = 2.5) -> Iterator[Path]:
+def make_logs(
+    folder: Path, benches: int, runs: int, seed: int = 1, hours: float = 2.5, span_s: float = YEAR_S
+) -> Iterator[Path]:
     """Make the logs of a year: `runs` of each bench, spread over it. The same arguments give the same logs."""
     known = patterns(hours)
     run_toml = scenario.run_toml()
@@ -67,7 +69,7 @@ def make_logs(folder: Path, benches: int, runs: int, seed: int = 1, hours: float
         draw = random.Random(1000 * seed + bench)
         bench_toml = scenario_bench().replace('name = "hood-2"', f'name = "hood-{bench + 1}"')
         for number in range(runs):
-            start_utc_s = START_UTC_S + YEAR_S * (number + draw.random() * 0.8) / runs
+            start_utc_s = START_UTC_S + span_s * (number + draw.random() * 0.8) / runs
             path = folder / f"hood-{bench + 1}-{number:04d}.so2log"
             write_log(path, bench_toml, run_toml, start_utc_s, known[draw.randrange(PATTERNS)], draw)
             yield path

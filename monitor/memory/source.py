@@ -91,7 +91,8 @@ def _read(db: sqlite3.Connection, header: Header, seen: Seen, into: Path, former
     version, requests = _inputs(db, former)
     last_s = float(dict(db.execute("SELECT key, value FROM meta")).get("last_mono_s", header.start.mono_s))
     exposed = _exposure(db)
-    changes = [row[1:] for row in db.execute("SELECT * FROM alarm ORDER BY id")]
+    changed = "SELECT t_s, utc_s, tag, priority, before, after, cause, who, detail FROM alarm ORDER BY id"
+    changes = db.execute(changed).fetchall()
     shift_s = header.start.utc_s - header.start.mono_s  # run seconds to Unix seconds
     derived: dict[str, Iterable[Row]] = {
         "run": [_run(db, header, seen, version, last_s, exposed)],
@@ -138,7 +139,7 @@ def _inputs(db: sqlite3.Connection, former: Version | None) -> tuple[Version, li
 
 def _exposure(db: sqlite3.Connection) -> list[Exposed]:
     """The rows of exposure, and the newest from the overview, which is up to ten seconds younger."""
-    rows = [Exposed(*row) for row in db.execute("SELECT * FROM exposure ORDER BY t_s")]
+    rows = [Exposed(*row) for row in db.execute(f"SELECT {', '.join(Exposed._fields)} FROM exposure ORDER BY t_s")]
     overview = db.execute("SELECT json FROM overview").fetchone()
     if overview is not None:
         try:
