@@ -12,5 +12,6 @@ asking       requests, and what became of them
 past         the page of past runs; made of pastlist (the list), stretch (one run), pastcharts (drawings)
 words        numbers and times as words
 benches      the page of many benches, in a server of its own: benchlist (their list in words), benchsheet (as HTML)
+calibrate    the calibration page; made of calsheet (words, HTML), calfields (fields), calboard (live readings)
 plan         the plan page; planning   a run file's text to its plan in words (these two use monitor.chemistry)
 """

@@ -294,13 +294,15 @@ def _main() -> None:
     here = st.Page(_page, title="The run being watched", default=True)
     past = st.Page("past.py", title="Past runs")
     coming = st.Page("plan.py", title="Plan a run")
-    shown = st.navigation([here, past, coming], position="hidden")
+    calibration = st.Page("calibrate.py", title="Calibrate the bench")
+    shown = st.navigation([here, past, coming, calibration], position="hidden")
     if shown != here:
         st.page_link(here)
     shown.run()
     if shown == here:
         st.page_link(past)
         st.page_link(coming)
+        st.page_link(calibration)
 
 
 _main()

@@ -51,6 +51,16 @@ def seconds_between(first: SampleFrame, then: SampleFrame) -> float:
     return ((then.ms - first.ms) % (1 << 32)) * 0.001
 
 
+def newest(frames: Sequence[SampleFrame], seconds: float) -> list[SampleFrame]:
+    """The samples of the last so many seconds. Raises RefusalError when the board started anew among them."""
+    return [frame for frame in frames if seconds_between(frame, frames[-1]) <= seconds]
+
+
+def to_go_s(frames: Sequence[SampleFrame], seconds: float) -> float:
+    """How much is missing of a stretch of so many seconds; nought when it is whole. Raises as `seconds_between`."""
+    return max(0.0, seconds - seconds_between(frames[0], frames[-1]))
+
+
 def gate(begun: SampleFrame, ended: SampleFrame) -> Gate:
     """The count between two samples. Raises RefusalError when the board started anew."""
     seconds = seconds_between(begun, ended)
@@ -69,6 +79,16 @@ def linear_c(frame: SampleFrame) -> float:
     if true_c is None:
         raise RefusalError(f"the thermocouple gives no reading (word {frame.tc:08X}): is it connected?")
     return true_c
+
+
+def words(frame: SampleFrame, bench: BenchTerms) -> str:
+    """What the board says now: gas, plate with its offset, drops."""
+    gas_ppm = (frame.gas_sum - bench.gas.zero_sum) * bench.gas.ppm_per_sum
+    try:
+        plate = f"{linear_c(frame) + bench.thermocouple.offset_c.value:.1f} °C"
+    except RefusalError:
+        plate = "no reading"
+    return f"Board: gas {gas_ppm:.2f} ppm (gas_sum {frame.gas_sum}), junction {plate}, {frame.drops} drops"
 
 
 def fixed_point(frames: Sequence[SampleFrame]) -> cal.Point:

@@ -22,7 +22,7 @@ from monitor.terms import BenchTerms
 
 READ_S = 0.05
 KEEP_ALIVE_S = 0.5  # twice a second (protocol)
-KEPT = 1200  # samples: two minutes
+KEPT = 1300  # samples: two minutes, and what comes until somebody looks
 SILENT_S = 5.0  # without a sample, by this machine's clock
 POLL_S = 0.02
 
@@ -36,6 +36,7 @@ class Listener:
         self._raw: deque[tuple[float, bytes]] = deque(maxlen=KEPT)
         self._permit = False
         self._trips = b""
+        self._heard_s = time.monotonic()
         self._stop = threading.Event()
         self._lost: PortError | None = None
         self._thread = threading.Thread(target=self._run, name="listener", daemon=True)
@@ -64,6 +65,7 @@ class Listener:
                 for item in decoder.feed(data):
                     if isinstance(item, SampleFrame):
                         self._samples.append(item)
+                        self._heard_s = time.monotonic()
             self._port.write(keep_alive(n + 1, False, False))
         except PortError as why:
             self._lost = why
@@ -84,6 +86,20 @@ class Listener:
         while self._raw:
             out.append(self._raw.popleft())
         return out
+
+    def heard(self) -> tuple[SampleFrame, ...]:
+        """The samples kept, oldest first, without waiting. Raises PortError when the line is gone."""
+        if self._lost is not None:
+            raise self._lost
+        while True:
+            try:
+                return tuple(self._samples)
+            except RuntimeError:  # one came meanwhile
+                continue
+
+    def silent_s(self) -> float:
+        """Seconds since the newest sample, by this machine's clock; since the beginning, where there is none."""
+        return time.monotonic() - self._heard_s
 
     def newest(self) -> SampleFrame:
         """The newest sample; waits for the first.

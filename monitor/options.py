@@ -9,7 +9,11 @@ from pathlib import Path
 def add_calibrate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add `calibrate` and its kinds to the command line."""
     parser = commands.add_parser("calibrate", help="calibrate drops, bubbles, thermocouple or gas sensor; bump test")
-    kinds = parser.add_subparsers(dest="kind", required=True, metavar="KIND")
+    parser.add_argument("--page", action="store_true", help="the calibration page instead, in a browser here")
+    parser.add_argument("--bench", type=Path, dest="page_bench", help="with --page: bench.toml")
+    parser.add_argument("--run", type=Path, dest="page_run", help="with --page: run.toml, for its bubbles")
+    parser.set_defaults(do=lambda a: _calibrate_page(a, parser))
+    kinds = parser.add_subparsers(dest="kind", metavar="KIND")
 
     def kind(name: str, says: str) -> argparse.ArgumentParser:
         p = kinds.add_parser(
@@ -53,6 +57,14 @@ def add_calibrate(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     p.add_argument("--gas", required=True, help='the test gas: "10 ppm"')
     p.add_argument("--rise", help='by how much it rose, where no board is read: "7 ppm"')
     p.add_argument("--after", help='how long after the gas was given: "40 s"')
+
+
+def _calibrate_page(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
+    if not a.page or a.page_bench is None:
+        parser.error("wanted one of the kinds, or --page with --bench")
+    from monitor.calpage import serve
+
+    serve(a.page_bench, a.page_run)
 
 
 def _calibrate(a: argparse.Namespace) -> None:

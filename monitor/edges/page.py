@@ -16,6 +16,7 @@ from monitor.errors import RefusalError
 
 FIRST_PORT, PORTS = 8501, 50
 LOG_ENV = "SO2BENCH_LOG"
+BENCH_ENV, RUN_ENV = "SO2BENCH_BENCH", "SO2BENCH_RUN"  # the settings files that the calibration page writes
 PAST_ENV = "SO2BENCH_PAST"  # a folder of logs of past runs
 BENCHES_ENV = "SO2BENCH_BENCHES"  # the folder in which the list of benches is
 PASSWORD_ENV = "SO2BENCH_PAGE_PASSWORD"  # noqa: S105 - its name, not itself
@@ -137,9 +138,11 @@ class Page(PageServer):
         without: Collection[str] = (),
         reach: Reach = THIS_MACHINE,
         past: Path | None = None,
+        bench: Path | None = None,
+        run: Path | None = None,
     ) -> None:
-        """Start it; without a log it has only the plan page to show, at /plan. That one looks for past runs in
-        `past`, or else beside the log.
+        """Start it; without a log it has only the pages before a run to show, at /plan and /calibrate. The first
+        looks for past runs in `past`, or else beside the log; the second calibrates `bench`, and `run` for bubbles.
 
         The environment variables named `without` hold passwords, which are no business of a page.
 
@@ -149,6 +152,9 @@ class Page(PageServer):
         looks_at = {LOG_ENV: "" if log is None else str(log.resolve())}
         if past is not None:
             looks_at[PAST_ENV] = str(past.resolve())
+        for name, path in ((BENCH_ENV, bench), (RUN_ENV, run)):
+            if path is not None:
+                looks_at[name] = str(path.resolve())
         super().__init__("bench.py", looks_at, port, without, reach)
 
 
