@@ -71,7 +71,7 @@ def _work(kind: str, bench: BenchTerms, run: RunTerms | None, path: Path) -> Non
     if found is None:
         return
     st.html(calsheet.outcome_html(found))
-    sure = st.checkbox(f"This is right: put it into {path.name}; the file as it is now is kept", key=f"sure-{kind}")
+    sure = st.checkbox(f"This is right for {path.name}; the old file is kept", key=f"sure-{kind}")
     st.button("Write it", type="primary", disabled=not sure, key="write", on_click=_write, args=(kind, path, found))
     if refused := st.session_state.pop("refused-write", ""):
         st.html(calsheet.refusal_html("Not written", refused))

@@ -113,7 +113,7 @@ def _counted(table: str, values: Values, found: cal.Result, old: Measured, repea
         table,
         values,
         _result_words(found.mean, found.u, "uL", found.freedom),
-        cal.quantity(old.value, old.u, "uL"),
+        cal.quantity(old.value, old.u, "uL").replace("+/-", "±"),
         _budget(found.parts, "uL"),
         notes if found.outliers else (),
         repeats,
@@ -134,7 +134,7 @@ def thermocouple(bench: BenchTerms, ice: cal.Point, steam: cal.Point, pressure_h
         "thermocouple",
         {"offset": cal.quantity(found.mean, found.u, "delta_degC"), "calibrated": today},
         _result_words(found.mean, found.u, "°C", found.freedom),
-        cal.quantity(old.value, old.u, "°C"),
+        cal.quantity(old.value, old.u, "°C").replace("+/-", "±"),
         _budget(found.parts, "°C"),
         (
             f"Ice: read {ice.reading_c:.2f} °C, 0.00 wanted; steam: read {steam.reading_c:.2f} °C, "

@@ -126,9 +126,16 @@ class Listener:
         """
         first = seen = self.newest()
         out: list[SampleFrame] = []
+        fresh: list[SampleFrame] = []
         while seconds_between(first, seen) < seconds:
-            seen = self.after(seen)
-            out.append(seen)
+            self.after(seen)
+            for sample in self.heard()[::-1]:  # all that came meanwhile, on a busy machine more than one
+                if sample is seen:
+                    break
+                fresh.append(sample)
+            out += reversed(fresh)
+            seen = out[-1]
+            fresh.clear()
             show(max(0.0, seconds - seconds_between(first, seen)))
         return out
 
