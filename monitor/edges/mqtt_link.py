@@ -81,11 +81,16 @@ class Client(aiomqtt.Client):
         if self._connected.cancelled():
             self._connected = asyncio.get_running_loop().create_future()  # else the library trips over it
         if mqtt.socket() is None:
-            # A connecting thread may still be at it: what it opens must not come into this loop any more.
-            mqtt.on_socket_open = mqtt.on_socket_close = None
+            # A connecting thread may still be at it: what it opens is shut at once and does not come into this loop.
+            mqtt.on_socket_open, mqtt.on_socket_close = _shut, None
+            mqtt.on_disconnect = None
             mqtt.on_socket_register_write = mqtt.on_socket_unregister_write = None
         else:
             mqtt.disconnect(ReasonCode(PacketTypes.DISCONNECT, _WITH_WILL))
+
+
+def _shut(_client: Any, _userdata: Any, sock: Any) -> None:
+    sock.close()
 
 
 class Connection:
