@@ -1,4 +1,4 @@
-"""The leak detector: cumulative sums over a slowly following baseline, in two tiers.
+"""The leak detector: two tiers over slowly following baselines.
 
 Promise: the sure tier (GAS-LEAK) speaks when the reading rises as noise does once in 10,000 h; the early tier
 (GAS-RISING) once in 1000 h, and also at real movements of the zero, which is why it only asks somebody to look. A
@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from monitor.core.events import Reading
 from monitor.core.leaknoise import BLOCK, LongRunNoise
-from monitor.core.leaktiers import STEP_S, EarlyTier, SureTier, thresholds
+from monitor.core.leaktiers import STEP_S, SureTier
+from monitor.core.leakwindows import EarlyTier
 
 LOW = (
     "gas reading went low: another gas (NO2, chlorine) drives the cell under zero, or the cell is dying; "
@@ -29,7 +30,7 @@ class LeakDetector:
         self._block_ppm = 0.0  # sum of a block's excesses
         self._n = 0
         self._spoilt = False
-        self._set_thresholds()
+        self._set_noise()
 
     @property
     def baseline_ppm(self) -> float:
@@ -66,7 +67,7 @@ class LeakDetector:
         if step_s > STEP_S:
             step_s = STEP_S
         early, sure = self.early_tier, self.sure_tier
-        early.feed(t_s, step_s, ppm)
+        early.feed(t_s, ppm)
         self._block_ppm += sure.feed(t_s, step_s, ppm)
         if sure.standing or sure.falling:
             self._spoilt = True
@@ -80,12 +81,11 @@ class LeakDetector:
 
     def _end_block(self) -> None:
         if self.noise.learn(self._block_ppm / BLOCK, self._spoilt):
-            self._set_thresholds()
+            self._set_noise()
         self._n = 0
         self._block_ppm = 0.0
         self._spoilt = False
 
-    def _set_thresholds(self) -> None:
-        limits = thresholds(self.noise.ppm)
-        self.early_tier.set_thresholds(limits)
-        self.sure_tier.set_thresholds(limits)
+    def _set_noise(self) -> None:
+        self.early_tier.set_noise(self.noise.ppm)
+        self.sure_tier.set_noise(self.noise.ppm)

@@ -99,7 +99,8 @@ class LeakWatch:
             self._following = self._room.following(times, ppm, made, found)
 
     def _tell(self, t_s: float) -> None:
-        newest = [ppm for at_s, ppm, _ in list(self._trace)[-NOW_S:] if at_s > self._detector.since_s]
+        from_s = max(self._detector.since_s, t_s - NOW_S - 1.0)
+        newest = [ppm for at_s, ppm, _ in list(self._trace)[-NOW_S:] if at_s > from_s]
         if self._n > 0:
             newest.append(self._sum / self._n)
         size, following = self._size, self._following

@@ -12,8 +12,9 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.core import leaknoise, leaktiers
-from monitor.core.leaktiers import CAP, CLAMP_PPM, CLIP_PPM, CONFIRM_S, HOLD_S, K1_PPM, K2_PPM, K3_PPM, STEP_S, TAU_S
+from monitor.core import leaknoise, leakwindows
+from monitor.core.leaktiers import CAP, CLAMP_PPM, CLIP_PPM, CONFIRM_S, HOLD_S, K_PPM, STEP_S, TAU_S, sure_threshold
+from monitor.core.leakwindows import CLIP_NOISES, FIRST_MEAN, LENGTHS, LONGEST, early_thresholds
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -21,12 +22,11 @@ Bools = NDArray[np.bool_]
 
 @cache
 def _ladder(noise_ppm: float) -> Floats:
-    """Noise, the three early thresholds and the sure one, a row a rung."""
+    """Noise, the sure threshold and the early ones, a row a rung."""
     rows = []
     for rung in range(leaknoise.RUNG_MIN, leaknoise.RUNG_MAX + 1):
         noise = noise_ppm * 1.01**rung
-        limits = leaktiers.thresholds(noise)
-        rows.append((noise, *limits.early, limits.sure))
+        rows.append((noise, sure_threshold(noise), *early_thresholds(noise)))
     return np.array(rows)
 
 
@@ -38,7 +38,9 @@ class Fleet:
         self._at_s = -STEP_S
         self._n = 0
         self.early_ppm, self.sure_ppm = np.zeros(size), np.zeros(size)  # the two baselines
-        self.s1, self.s2, self.s3, self.s, self.low = (np.zeros(size) for _ in range(5))
+        self.s, self.low = np.zeros(size), np.zeros(size)
+        self.sums, self._plain = np.zeros((len(LENGTHS), size)), np.zeros((len(LENGTHS), size))
+        self._ring, self._ring_at = np.zeros((LONGEST, size)), 0
         self.early, self.sure, self.fault, self._falling, self._spoilt = (
             np.zeros(size, dtype=bool) for _ in range(5)
         )
@@ -49,7 +51,7 @@ class Fleet:
         self._variance = np.full(size, noise_ppm * noise_ppm)
         self._blocks = np.zeros(size)
         self.rung = np.zeros(size, dtype=int)
-        self._set_thresholds()
+        self._set_noise()
 
     def copied(self) -> Fleet:
         """The same detectors once more, to go another way."""
@@ -59,32 +61,45 @@ class Fleet:
         """Take one sample of each channel at run second `t_s`."""
         step_s = min(t_s - self._at_s, STEP_S)
         self._at_s = t_s
-        self._feed_early(t_s, step_s, ppm)
+        self._feed_early(t_s, ppm)
         self._feed_sure(t_s, step_s, ppm)
         self._n += 1
         if self._n == leaknoise.BLOCK:
             self._end_block()
 
-    def _feed_early(self, t_s: float, step_s: float, ppm: Floats) -> None:
+    def _feed_early(self, t_s: float, ppm: Floats) -> None:
         e = ppm - self.early_ppm
-        np.clip(e, -CLIP_PPM, CLIP_PPM, out=e)
-        high = _sum_up(self.s1, e, K1_PPM, step_s, self._cap1) > self._half1
-        high |= _sum_up(self.s2, e, K2_PPM, step_s, self._cap2) > self._half2
-        high |= _sum_up(self.s3, e, K3_PPM, step_s, self._cap3) > self._half3
-        if self.early.any() or high.any():
-            over = (self.s1 > self._h1) | (self.s2 > self._h2) | (self.s3 > self._h3)
+        most = np.maximum(self.sums[0], 0.0)
+        most *= FIRST_MEAN
+        most += self._clip
+        np.minimum(e, most, out=e)
+        np.maximum(e, -self._clip, out=e)
+        for i, length in enumerate(LENGTHS):
+            more = length * e
+            more -= self._plain[i]
+            self.sums[i] += more
+            self._plain[i] += e - self._ring[self._ring_at - length]
+        self._ring[self._ring_at] = e
+        self._ring_at = (self._ring_at + 1) % LONGEST
+        above = self.sums > self._halves
+        free = t_s > self._early_frozen_to_s
+        high = above.any(axis=0)
+        over = (self.sums > self._limits).any(axis=0) if high.any() else high
+        if self.early.any() or over.any():
             self.early = high & (self.early | over)
             self._early_frozen_to_s = np.where(self.early, t_s + HOLD_S, self._early_frozen_to_s)
-        _follow(self.early_ppm, e, step_s, ~high & (t_s > self._early_frozen_to_s))
+            free &= ~self.early
+        np.minimum(e, self._clip, out=e)
+        _follow(self.early_ppm, e, STEP_S / leakwindows.TAU_S, free)
 
     def _feed_sure(self, t_s: float, step_s: float, ppm: Floats) -> None:
         e = ppm - self.sure_ppm
         np.clip(e, -CLIP_PPM, CLIP_PPM, out=e)
-        high = _sum_up(self.s, e, K3_PPM, step_s, self._cap) > self._half
+        high = _sum_up(self.s, e, K_PPM, step_s, self._cap) > self._half
         under = np.minimum(self.sure_ppm, 0.0)
         under -= ppm
         np.minimum(under, CLIP_PPM, out=under)
-        low = _sum_up(self.low, under, K3_PPM, step_s, self._cap) > self._half
+        low = _sum_up(self.low, under, K_PPM, step_s, self._cap) > self._half
         if high.any() or low.any() or self.sure.any() or self._falling.any():
             self.sure = high & (self.sure | (self.s > self._h))
             self._sure_frozen_to_s = np.where(self.sure, t_s + HOLD_S, self._sure_frozen_to_s)
@@ -95,7 +110,7 @@ class Fleet:
             self.fault = low & (self.fault | held)
             self._spoilt |= self.sure | self._falling
         self._block += e
-        _follow(self.sure_ppm, e, step_s, ~(high | low) & (t_s > self._sure_frozen_to_s))
+        _follow(self.sure_ppm, e * step_s, 1.0 / TAU_S, ~(high | low) & (t_s > self._sure_frozen_to_s))
 
     def _end_block(self) -> None:
         mean = self._block / leaknoise.BLOCK
@@ -110,7 +125,7 @@ class Fleet:
         rung = np.where(good, self._believed_rung(), self.rung)
         if (rung != self.rung).any():
             self.rung = rung
-            self._set_thresholds()
+            self._set_noise()
         self._n = 0
         self._block[:] = 0.0
         self._spoilt[:] = False
@@ -124,11 +139,12 @@ class Fleet:
         rung = np.rint(0.5 * np.log(np.maximum(ratio, 1e-300)) / leaknoise.RUNG)
         return np.clip(rung, leaknoise.RUNG_MIN, leaknoise.RUNG_MAX).astype(int)
 
-    def _set_thresholds(self) -> None:
+    def _set_noise(self) -> None:
         rows = _ladder(self._stated_ppm)[self.rung - leaknoise.RUNG_MIN]
-        self.noise_ppm, self._h1, self._h2, self._h3, self._h = (np.ascontiguousarray(c) for c in rows.T)
-        self._half1, self._half2, self._half3, self._half = (0.5 * h for h in (self._h1, self._h2, self._h3, self._h))
-        self._cap1, self._cap2, self._cap3, self._cap = (CAP * h for h in (self._h1, self._h2, self._h3, self._h))
+        self.noise_ppm, self._h = (np.ascontiguousarray(column) for column in rows.T[:2])
+        self._limits = np.ascontiguousarray(rows.T[2:])
+        self._half, self._halves = 0.5 * self._h, 0.5 * self._limits
+        self._cap, self._clip = CAP * self._h, CLIP_NOISES * self.noise_ppm
 
 
 def _sum_up(s: Floats, e: Floats, k: float, step_s: float, cap: Floats) -> Floats:
@@ -141,10 +157,9 @@ def _sum_up(s: Floats, e: Floats, k: float, step_s: float, cap: Floats) -> Float
     return s
 
 
-def _follow(baseline: Floats, e: Floats, step_s: float, free: Bools) -> None:
+def _follow(baseline: Floats, e: Floats, weight: float, free: Bools) -> None:
     """Let the baselines that are free follow, in place."""
-    more = e * step_s
-    more *= 1.0 / TAU_S
+    more = e * weight
     more *= free
     baseline += more
     np.clip(baseline, -CLAMP_PPM, CLAMP_PPM, out=baseline)

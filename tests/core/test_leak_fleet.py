@@ -39,7 +39,7 @@ def test_the_fleet_is_the_detector_sample_for_sample(seed: int) -> None:
         for j, one in enumerate(singles):
             one.feed(t_s, Reading(float(row[j])))
             early, sure = one.early_tier, one.sure_tier
-            assert (early.s1, early.s2, early.s3) == (fleet.s1[j], fleet.s2[j], fleet.s3[j])
+            assert early.sums == fleet.sums[:, j].tolist()
             assert (sure.s, sure.s_low) == (fleet.s[j], fleet.low[j])
             assert (early.baseline_ppm, sure.baseline_ppm) == (fleet.early_ppm[j], fleet.sure_ppm[j])
             now = (one.early, one.sure, one.fault is not None)
