@@ -47,7 +47,7 @@ def threshold_ppm(length: int, noise_ppm: float, apart_h: float) -> float:
     low, high = 2.0, 12.0
     for _ in range(50):
         z = 0.5 * (low + high)
-        passed = c * z * _density(z) * _stepped(z * sqrt(2.0 * c)) * 3600.0 / STEP_S
+        passed = c * z * _density(z) * stepped(z * sqrt(2.0 * c)) * 3600.0 / STEP_S
         low, high = (z, high) if passed * apart_h > 1.0 else (low, z)
     return high * sqrt(v)
 
@@ -56,7 +56,7 @@ def _density(z: float) -> float:
     return exp(-0.5 * z * z) / sqrt(2.0 * pi)
 
 
-def _stepped(x: float) -> float:
+def stepped(x: float) -> float:
     """The part of a process's passages that is seen in steps (Siegmund's ν, in its closed approximation)."""
     y = 0.5 * x
     below = 0.5 * (1.0 + erf(y / sqrt(2.0)))
