@@ -7,10 +7,10 @@ from math import exp, log, sqrt
 import numpy as np
 import pytest
 
+from monitor.core.leaktiers import STEP_S
 from monitor.core.leakwindows import (
     DRIFT_PPM_PER_ROOT_S,
     LENGTHS,
-    STEP_S,
     TAU_S,
     EarlyTier,
     early_thresholds,
