@@ -43,6 +43,7 @@ def connected(bench: BenchTerms) -> Lease | None:
             st.rerun()
         return None
     st.button("Let go of the board", key="let-go", on_click=let_go)
+    _end_what_belongs_to_another(lease, bench)
     _now(lease, bench)
     return lease if st.session_state.get("lease") is lease else None
 
@@ -82,11 +83,25 @@ def _look(lease: Lease) -> Any:
         return ()
 
 
+def kind() -> str:
+    """Which calibration the page shows."""
+    return str(st.session_state.get("kind", ""))
+
+
+def _end_what_belongs_to_another(lease: Lease, bench: BenchTerms) -> None:
+    """Who turns to another calibration counts no more, and the permit does not stay on unseen."""
+    job = st.session_state.get("job")
+    if job is not None and job["kind"] != kind():
+        del st.session_state["job"]
+        if _look(lease):
+            lease.permit(False, bench)
+
+
 def _begin(lease: Lease, key: str, step: Any) -> None:
     samples = _look(lease)
     if samples:
         st.session_state.pop(key, None)
-        st.session_state["job"] = {"begun": samples[-1], "key": key, "step": step}
+        st.session_state["job"] = {"begun": samples[-1], "key": key, "step": step, "kind": kind()}
 
 
 def _stretch(make: Any) -> Any:
@@ -157,11 +172,11 @@ def count(lease: Lease, bench: BenchTerms, what: str, field: str) -> None:
         lease.permit(False, bench)
         fallen = heard.gate(job["begun"], samples[-1])
         st.session_state[field] = fallen.number
-        st.session_state["fallen"] = fallen.words(what)
+        st.session_state[f"fallen-{what}"] = fallen.words(what)
 
     if st.session_state.get("job") is None:
         st.button(f"Begin counting {what}s", key="count-begin", on_click=begin)
     else:
         st.button("End counting", key="count-end", on_click=end)
-    if words := st.session_state.get("fallen"):
+    if words := st.session_state.get(f"fallen-{what}"):
         st.html(calsheet.said_html(words))

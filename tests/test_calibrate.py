@@ -172,6 +172,20 @@ def test_a_board_that_is_not_there(folder: Path, capsys: pytest.CaptureFixture[s
     assert "is the board plugged in" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("options", [[], ["--page"], ["--bench", "bench.toml"]])
+def test_a_kind_or_the_page(folder: Path, options: list[str]) -> None:
+    """Without a kind it is the page, which wants to know the bench: anything else is wrong usage."""
+    with pytest.raises(SystemExit) as ended:
+        main(["calibrate", *options])
+    assert ended.value.code == 2
+
+
+def test_the_page_wants_files_that_are_in_order(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A file that is refused is refused before any page is started."""
+    assert main(["calibrate", "--page", "--bench", "no-such.toml"]) == 1
+    assert "cannot be read" in capsys.readouterr().err
+
+
 def test_bubbles_go_into_the_run(folder: Path) -> None:
     """A bubble's volume and its date go into run.toml, for they belong to the wash bottle of one run."""
     text = (folder / "run.toml").read_text("utf-8").replace('meter = "drops"', 'meter = "bubbles"')

@@ -51,6 +51,27 @@ def test_combination_against_gum_h1() -> None:
     assert effective_freedom(parts) == pytest.approx(16.7, abs=0.3)
 
 
+def test_combination_against_quam_a1() -> None:
+    """Volume and standard are those of the EURACHEM/CITAC guide QUAM, example A1, its tables A1.1 and A1.3.
+
+    A flask of 100 mL: ± 0.1 mL triangular, repeated within 0.02 mL, ± 0.084 mL by temperature, together 0.07 mL;
+    with 100.28 ± 0.05 mg of metal of purity 0.9999 ± 0.0001 it is 1002.7 mg/L with 0.9 mg/L.
+    """
+    volume_ml = (
+        Part("calibration", 0.1 / sqrt(6.0)),
+        Part("repeatability", 0.02),
+        Part("temperature", rectangular(0.084)),
+    )
+    assert combined(volume_ml) == pytest.approx(0.07, abs=0.005)
+    relative = (
+        Part("purity", rectangular(0.0001) / 0.9999),
+        Part("mass", 0.05 / 100.28),
+        Part("volume", 0.07 / 100.0),  # as printed, rounded
+    )
+    assert rectangular(0.0001) == pytest.approx(0.000058, abs=5e-7)
+    assert combined(relative) * 1002.7 == pytest.approx(0.9, abs=0.05)
+
+
 def test_type_b_against_gum() -> None:
     """Type B parts are those of JCGM 100:2008: 0.29 δ for a display of step δ (F.2.2.1), a/√3 (4.3.7)."""
     assert rectangular(0.5) == pytest.approx(0.29, abs=0.002)

@@ -143,6 +143,34 @@ def test_a_zero_read_from_the_board(browser: Browser, server: Server, tmp_path: 
         wait_until(free, "the port is let go once nobody looks")
 
 
+def test_drops_counted_and_a_bump_seen_by_the_board(browser: Browser, server: Server, tmp_path: Path) -> None:
+    """The gate's count comes into its field, under a permit that goes when it ends; a live sensor passes."""
+    page = calibration_page(browser, server)
+    page.get_by_text("by the board").click()
+    with board(tmp_path, 5.0) as served:
+        served.do("tap 60")
+        page.get_by_role("button", name="Listen to the board").click()
+        expect(page.get_by_text("Board: gas")).to_be_visible(timeout=PATIENCE_MS)
+        page.get_by_text("Give the permit while counting").click()
+        page.get_by_role("button", name="Begin counting drops").click()
+        expect(page.get_by_role("button", name="End counting")).to_be_visible(timeout=PATIENCE_MS)
+        wait_until(lambda: served.truth().drops >= 20, "some drops")
+        page.get_by_role("button", name="End counting").click()
+        expect(page.get_by_text("0 edges rejected by the gate")).to_be_visible(timeout=PATIENCE_MS)
+        wait_until(lambda: not served.bench.board.permit, "the permit goes")
+        counted = int(page.get_by_label("Count of drops").input_value())
+        assert 20 <= counted <= served.truth().drops
+        page.get_by_role("button", name="Begin counting drops").click()
+        wait_until(lambda: served.bench.board.permit, "the permit for the next repeat")
+        chosen(page, "Gas: bump test")
+        wait_until(lambda: not served.bench.board.permit, "the permit goes with the drops' page")
+        page.get_by_label("Test gas, ppm").fill("10")
+        page.get_by_label("Test gas, ppm").press("Enter")
+        served.do("cap 10")
+        page.get_by_role("button", name="Test gas is given: now").click()
+        expect(page.locator(".result")).to_contain_text("passed: rose by", timeout=PATIENCE_MS)
+
+
 def test_a_port_that_a_run_has(browser: Browser, server: Server, tmp_path: Path) -> None:
     """While a run holds the port the page says so plainly, and typed readings still go; nonsense is refused."""
     page = calibration_page(browser, server)
