@@ -27,14 +27,14 @@ CAP = 2.0  # thresholds, at which a sum stops, so that it comes down soon after 
 CONFIRM_S = 10.0  # for which a reading is low before it is a fault
 
 
-def threshold_ppm_s(k_ppm: float, noise_ppm: float, arl_h: float, side_by_side: int = 1) -> float:
+def threshold_ppm_s(k_ppm: float, noise_ppm: float, arl_h: float) -> float:
     """The threshold of a CUSUM, ppm·s, for a mean time between false alarms in hours.
 
-    `noise_ppm` is the long-run standard deviation of a 1 s mean; `side_by_side` sums share the false alarms.
+    `noise_ppm` is the long-run standard deviation of a 1 s mean.
     """
     sigma = noise_ppm / sqrt(STEP_S)
     kappa = k_ppm / sigma
-    gamma = side_by_side * arl_h * 3600.0 / STEP_S
+    gamma = arl_h * 3600.0 / STEP_S
     h = 10.0
     for _ in range(60):
         h = log(2.0 * kappa * kappa * gamma + 1.0 + 2.0 * kappa * h) / (2.0 * kappa)

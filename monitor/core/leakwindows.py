@@ -1,10 +1,10 @@
-"""The early tier of the leak detector: windows shaped as a slow sensor begins to rise, in six lengths at once.
+"""The early tier of the leak detector: windows shaped as a slow sensor begins to rise.
 
-A reading that begins to rise does so in proportion to time, whatever is behind it, for the sensor is slow. The sum
-that hears a ramp soonest weighs the newest sample most and falls in proportion to nothing at the window's other end
-(the matched filter). Six lengths from 0.9 to 56 s stand for all slopes. Its baseline stands still from when the tier
-has spoken; before that it follows even a rise, and what that costs is in the thresholds. It knows excesses and run
-time, and nothing of readings that are unknown.
+A reading that begins to rise does so in proportion to time, for the sensor is slow. What hears a ramp soonest is the
+sum that weighs the newest sample most and the oldest of its window least, in a line (the matched filter). Six lengths
+from 0.9 to 56 s stand for all slopes. The baseline stands still from when the tier has spoken; before that it
+follows even a rise, and what that costs is in the levels. It knows excesses and run time, and nothing of readings
+that are unknown.
 
 Promise: in white noise over a zero that wanders as allowed it speaks once in `EARLY_H`. The chance that one window is
 over its level is that of a normal process whose correlation falls linearly, looked at in steps: J. Pickands, Trans.

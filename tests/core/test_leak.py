@@ -64,8 +64,8 @@ def leak(size: float, t90_s: float = 30.0) -> Callable[[float], float]:
 
 @pytest.mark.parametrize(("arl_h", "wanted"), [(1000.0, (0.404, 0.210, 0.082)), (10_000.0, (0.461, 0.239, 0.094))])
 def test_thresholds_of_three_are_the_published_form(arl_h: float, wanted: tuple[float, ...]) -> None:
-    """Siegmund's iteration gives the design's check values (Sequential Analysis, 1985; worked apart from this)."""
-    got = [threshold_ppm_s(k, NOISE, arl_h, 3) for k in (0.05, 0.10, 0.25)]
+    """Siegmund's iteration gives the check values worked apart from it: three, each once in three times as long."""
+    got = [threshold_ppm_s(k, NOISE, 3.0 * arl_h) for k in (0.05, 0.10, 0.25)]
     assert got == pytest.approx(wanted, abs=0.0006)
 
 
