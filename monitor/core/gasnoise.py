@@ -14,15 +14,16 @@ logarithm, four of its deviations, by simulation), and it must be lower than it 
 from __future__ import annotations
 
 from collections import deque
-from math import exp, log, sqrt
+from math import exp, log
 from statistics import median
 
 BLOCK = 5  # samples
 BLOCKS = 20  # in a window: 100 samples (alarm table)
 COLLAPSED = 0.48  # of the usual variance (alarm table), or, where windows scatter more than white noise's do,
-DEVIATIONS = 4.0  # of them under it in the logarithm, but never under
+DEVIATIONS = 4.5  # of them under it in the logarithm, but never under
 COLLAPSED_MIN = 0.25  # of it: what a channel's noise falls to when its source is gone is less
 NORMAL_PER_MEDIAN = 1.4826  # standard deviations in a median absolute one
+WHITE, WHITE_WINDOWS = 0.143, 20  # what white noise scatters, √(2/99), counts as so many windows seen before
 SURE = 4  # blocks in a row, 1.5 s on
 LEARN_MIN, LEARN_MAX = 12, 60  # windows: 2 min before anything is said, 10 min looked back
 STILL = 4.0  # sums squared: a channel that moved no more than this tells nothing of its noise
@@ -105,9 +106,9 @@ class NoiseWatch:
         if usual <= 0.0:  # foretold to the last digit: no noise to speak of
             self._collapsed = 0.0
             return
-        deviation = NORMAL_PER_MEDIAN * median(abs(log(max(r, 1e-3 * usual) / usual)) for r in residuals)
-        unsure = 1.0 + 1.0 / sqrt(len(windows))  # about what a deviation from so many may be too small by
-        self._collapsed = usual * max(min(COLLAPSED, exp(-DEVIATIONS * unsure * deviation)), COLLAPSED_MIN)
+        seen = NORMAL_PER_MEDIAN * median(abs(log(max(r, 1e-3 * usual) / usual)) for r in residuals)
+        deviation = (WHITE_WINDOWS * WHITE + len(windows) * seen) / (WHITE_WINDOWS + len(windows))
+        self._collapsed = usual * max(min(COLLAPSED, exp(-DEVIATIONS * deviation)), COLLAPSED_MIN)
 
 
 def _residual(window: tuple[float, float, float], lag: float) -> float:
