@@ -30,11 +30,11 @@ def _log(path: Path) -> Iterator[sqlite3.Connection]:
 
 def exposure(logs: Iterable[Path]) -> Rows:
     """By (person, week): highest 15 minutes, highest 8 hours, ppm·h, hours, unknown hours, runs."""
-    minutes: dict[str, dict[int, float]] = defaultdict(lambda: defaultdict(float))
+    minutes: dict[tuple[str, str], dict[int, float]] = defaultdict(lambda: defaultdict(float))
     weeks: dict[tuple[str, ...], list[Any]] = defaultdict(lambda: [0.0, 0.0, 0.0, 0.0, 0.0, set()])
     for number, path in enumerate(logs):
         with _log(path) as db:
-            (start,) = db.execute("SELECT value FROM meta WHERE key = 'start_utc_s'").fetchone()
+            meta = dict(db.execute("SELECT key, value FROM meta"))
             asked = db.execute("SELECT mono_s, data FROM input WHERE kind = 'request' ORDER BY id").fetchall()
             rows = db.execute("SELECT t_s, stel_ppm, stel_max_ppm, twa_ppm, unknown_s FROM exposure").fetchall()
             newest = db.execute("SELECT json FROM overview").fetchone()
@@ -49,6 +49,9 @@ def exposure(logs: Iterable[Path]) -> Rows:
             if not shell and request["who"] != "bench" and (not turns or turns[-1][1] != request["who"]):
                 turns.append((t_s if turns else 0.0, request["who"]))
         turns = turns or [(0.0, "")]
+        alone = (
+            "" if turns[0][1] else parse_toml(meta["bench_toml"], "bench")["name"]
+        )  # no name: each bench by itself
         was, top_ppm = (0.0, 0.0, 0.0), 0.0
         taken_s, at_turn, turn = 0.0, 0.0, 0
         for t_s, stel_ppm, most_ppm, twa_ppm, unknown_s in rows:
@@ -61,16 +64,16 @@ def exposure(logs: Iterable[Path]) -> Rows:
             own_ppm = most_ppm if most_ppm > top_ppm else stel_ppm
             if taken_s > 0.0 and t_s - taken_s < 900.0:
                 own_ppm = 4.0 * max(0.0, dose - at_turn)
-            minute = int((float(start) + t_s) // 60)
+            minute = int((float(meta["start_utc_s"]) + t_s) // 60)
             week = weeks[who, f"{datetime.fromtimestamp(60 * minute, tz=UTC):%G-W%V}"]
             week[0] = max(week[0], own_ppm)
             week[2] += dose - was[1]
             week[3] += (t_s - was[0]) / 3600.0
             week[4] += (unknown_s - was[2]) / 3600.0
             week[5].add(number)
-            minutes[who][minute] += dose - was[1]
+            minutes[who, alone][minute] += dose - was[1]
             was, top_ppm = (t_s, dose, unknown_s), most_ppm
-    for who, doses in minutes.items():
+    for (who, _), doses in minutes.items():
         window: list[int] = sorted(doses)
         first, total = 0, 0.0
         for minute in window:

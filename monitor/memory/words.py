@@ -56,7 +56,7 @@ HEADS: Final[dict[str, Head]] = {
 
 MEANING: Final[dict[Question, str]] = {
     "exposure": "At the sensor, not at a nose. A person is the name that last asked for something at the bench; "
-    f"{NO_NAME} where none was typed.\n"
+    f"{NO_NAME} where none was typed: many may be meant; its averages are those of one bench.\n"
     "Personal data: local rules say who may read this, and for how long it is kept.",
     "yields": "Closed runs only; compared: those with a plan and an account. Before: the account just before the "
     "weighing.",

@@ -7,7 +7,9 @@ import io
 import json
 import random
 import shutil
+import sqlite3
 import threading
+from contextlib import closing
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -19,7 +21,7 @@ from monitor.memory.ask import Question, ask
 from monitor.memory.gather import gather
 from monitor.rig import scenario
 from tests import plainmemory
-from tests.labyear import make_logs, patterns, scenario_bench, write_log
+from tests.labyear import START_UTC_S, make_logs, patterns, scenario_bench, write_log
 from tests.memory.same import differences
 from tests.recorded import record_run
 
@@ -76,6 +78,28 @@ def test_a_zone_moves_runs_between_weeks_and_loses_nothing(lab: Path) -> None:
     at = here.columns.index("dose_ppm_h")
     assert sum(row[at] for row in here.rows) == pytest.approx(sum(row[at] for row in east.rows))
     assert [row[:2] for row in here.rows] != [row[:2] for row in east.rows]
+
+
+def test_benches_without_a_name_are_no_one_person(tmp_path: Path) -> None:
+    """Two benches, one hour, nobody's name: the 8-hour average is that of one; under one name it is of both."""
+    course = patterns(1.0)[0]
+    twa_ppm = {}
+    for who in ("bench", "Anker"):
+        for bench in ("hood-1", "hood-2"):
+            log = tmp_path / who / f"{bench}.so2log"
+            log.parent.mkdir(exist_ok=True)
+            bench_toml = scenario_bench().replace('name = "hood-2"', f'name = "{bench}"')
+            write_log(log, bench_toml, scenario.run_toml(), START_UTC_S, course, random.Random(1))
+            with closing(sqlite3.connect(log)) as db:
+                said = json.dumps({"kind": "note", "who": who, "args": {"text": "here"}, "id": ""})
+                db.execute("UPDATE input SET data = CAST(? AS BLOB) WHERE kind = 'request'", (said,))
+                db.commit()
+        gather([tmp_path / who], tmp_path / f"memory-{who}")
+        (row,) = ask(tmp_path / f"memory-{who}", "exposure").rows
+        assert row[0] == who.replace("bench", "")
+        twa_ppm[who] = row[3]
+    assert twa_ppm["bench"] > 0.0
+    assert twa_ppm["Anker"] == pytest.approx(2.0 * twa_ppm["bench"])
 
 
 def test_since_leaves_out_what_was_before(lab: Path) -> None:
