@@ -15,6 +15,7 @@ from pathlib import Path
 from monitor.errors import RefusalError
 
 FIRST_PORT, PORTS = 8501, 50
+LAST_PORT = 65535
 LOG_ENV = "SO2BENCH_LOG"
 BENCH_ENV, RUN_ENV = "SO2BENCH_BENCH", "SO2BENCH_RUN"  # the settings files that the calibration page writes
 PAST_ENV = "SO2BENCH_PAST"  # a folder of logs of past runs
@@ -70,15 +71,54 @@ def reach_of(host: str | None, environ: Mapping[str, str] = os.environ) -> Reach
 
 
 def free_port(address: str = LOOPBACK) -> int:
-    """A TCP port of this machine that nobody listens on."""
+    """A TCP port of this machine that nobody listens on, and that no page about to listen has taken.
+
+    Raises:
+        RefusalError: none is free.
+    """
+    claim, port = _claimed(address, None)
+    claim.close()
+    return port
+
+
+def _claim(address: str, port: int) -> socket.socket | None:
+    """The right to a port until it is closed; None if another has it.
+
+    A page listens only seconds after it was started. Without a claim a second one would take the same port meanwhile,
+    and its address would show the first one's bench. The claim is a name that dies with its holder; only Linux has
+    such, and elsewhere it claims nothing.
+    """
+    with socket.socket() as s:
+        s.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            s.bind((address, port))
+        except OSError:
+            return None
+    if sys.platform != "linux":
+        return socket.socket()
+    claim = socket.socket(socket.AF_UNIX)
+    try:
+        claim.bind(f"\0so2bench page {port}")
+    except OSError:
+        claim.close()
+        return None
+    return claim
+
+
+def _claimed(address: str, wanted: int | None) -> tuple[socket.socket, int]:
+    """A claim, and the port that it is for."""
+    if wanted is not None:
+        claim = _claim(address, wanted) if 0 < wanted <= LAST_PORT else None
+        if claim is None:
+            raise RefusalError(
+                f"--page-port: found {wanted}, which is in use or no port for a page, wanted a free one up to "
+                f"{LAST_PORT}; without this option the first free one from {FIRST_PORT} is taken"
+            )
+        return claim, wanted
     for port in range(FIRST_PORT, FIRST_PORT + PORTS):
-        with socket.socket() as s:
-            s.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            try:
-                s.bind((address, port))
-            except OSError:
-                continue
-            return port
+        claim = _claim(address, port)
+        if claim is not None:
+            return claim, port
     raise RefusalError(f"no free port from {FIRST_PORT} to {FIRST_PORT + PORTS - 1} for the page")
 
 
@@ -93,7 +133,7 @@ class PageServer:
                 "the page needs streamlit and altair: pip install 'so2bench[dashboard]'; without a page: "
                 "--no-dashboard, or --plain for benches"
             )
-        self.port = port if port is not None else free_port(reach.address)
+        self._claim, self.port = _claimed(reach.address, port)
         self._host = reach.host
         # Everything else about the server stands in dashboards/.streamlit/config.toml.
         path = str(files("dashboards") / script)
@@ -126,6 +166,7 @@ class PageServer:
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait()
+        self._claim.close()
 
 
 class Page(PageServer):
@@ -147,7 +188,7 @@ class Page(PageServer):
         The environment variables named `without` hold passwords, which are no business of a page.
 
         Raises:
-            RefusalError: the dashboard's packages are not installed, or no port is free.
+            RefusalError: the dashboard's packages are not installed, or the port is in use, or none is free.
         """
         looks_at = {LOG_ENV: "" if log is None else str(log.resolve())}
         if past is not None:
@@ -171,6 +212,6 @@ class BenchesPage(PageServer):
         """Start it; `without` as for the dashboard.
 
         Raises:
-            RefusalError: the dashboard's packages are not installed, or no port is free.
+            RefusalError: the dashboard's packages are not installed, or the port is in use, or none is free.
         """
         super().__init__("benches.py", {BENCHES_ENV: str(folder.resolve())}, port, without, reach)

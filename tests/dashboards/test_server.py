@@ -50,6 +50,25 @@ def test_the_server_is_for_this_machine_alone(tmp_path: Path) -> None:
         server.close()
 
 
+def test_two_pages_never_get_the_same_port(tmp_path: Path) -> None:
+    """A page listens only seconds after its start; one that is started meanwhile gets, and says, another port."""
+    first, second = Page(tmp_path / "a.so2log"), Page(tmp_path / "b.so2log")
+    try:
+        assert first.port != second.port
+        with pytest.raises(RefusalError, match=f"--page-port: found {first.port}, which is in use"):
+            Page(tmp_path / "c.so2log", first.port)
+    finally:
+        first.close()
+        second.close()
+
+
+@pytest.mark.parametrize("port", [-1, 0, 65536])
+def test_a_number_that_is_no_port_is_refused(tmp_path: Path, port: int) -> None:
+    """The refusal says what is wanted; nothing is started."""
+    with pytest.raises(RefusalError, match=f"found {port}, which is in use or no port for a page, wanted a free one"):
+        Page(tmp_path / "a.so2log", port)
+
+
 @pytest.mark.parametrize(
     ("host", "password", "words"),
     [
