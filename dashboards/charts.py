@@ -114,10 +114,15 @@ def _limit_layers(limits: Limits) -> list[alt.Chart]:
     colour = alt.Color("colour:N", scale=None, legend=None)
     base = alt.Chart(alt.InlineData(values=marks))
     rule = base.mark_rule(strokeWidth=1.8, strokeDash=[6, 3]).encode(y="value:Q", color=colour)
-    words = base.mark_text(align="left", baseline="bottom", dx=3, dy=-2, color=INK, fontSize=12).encode(
-        x=alt.value(0), y="value:Q", text="words:N"
-    )
-    return [rule, words]
+    above = base.mark_text(align="left", baseline="bottom", dx=3, dy=-2, color=INK, fontSize=12)
+    below = base.mark_text(align="left", baseline="top", dx=3, dy=3, color=INK, fontSize=12)
+    highest = max(value for _, value, _ in limits)
+    placed = [
+        # Two limits may lie close: the lower one's words hang under its line, clear of the other's.
+        words.transform_filter(which).encode(x=alt.value(0), y="value:Q", text="words:N")
+        for words, which in ((above, alt.datum.value >= highest), (below, alt.datum.value < highest))
+    ]
+    return [rule, *placed]
 
 
 _CONFIG: dict[str, Any] = {

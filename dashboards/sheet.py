@@ -86,7 +86,9 @@ def amounts(a: Amounts) -> str:
     if a.why:
         return f'<section class="amounts"><h2>How much has gone over</h2><p>{escape(a.why)}</p>{as_of}</section>'
     rows = "".join(_part_row(part) for part in a.parts)
-    ahead = "".join(f'<tr><th scope="row">{escape(n)}</th><td>{escape(w)}</td></tr>' for n, w in a.ahead)
+    ahead = "".join(
+        f'<tr class="ahead"><th scope="row">{escape(n)}</th><td>{escape(w)}</td></tr>' for n, w in a.ahead
+    )
     return (
         f'<section class="amounts"><h2>How much has gone over</h2>{as_of}'
         f'<p class="big">{escape(a.delivered)}</p><p class="need-words">{escape(a.need)}</p>{_bar(a)}'

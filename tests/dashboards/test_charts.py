@@ -16,7 +16,7 @@ def seen(tmp_path: Path, window_s: float | None = 300.0) -> Seen:
 
 
 def marks_of(spec: dict[str, Any], key: str) -> list[Any]:
-    return [row[key] for layer in spec["layer"][-2:-1] for row in spec["datasets"][layer["data"]["name"]]]
+    return [row[key] for layer in spec["layer"][-3:-2] for row in spec["datasets"][layer["data"]["name"]]]
 
 
 def test_gas_and_plate_are_drawn_with_both_their_limits(tmp_path: Path) -> None:
@@ -27,6 +27,14 @@ def test_gas_and_plate_are_drawn_with_both_their_limits(tmp_path: Path) -> None:
     assert marks_of(plate, "value") == [limits.plate_high_c, limits.plate_high_high_c]
     assert marks_of(plate, "words") == ["alarm at 95", "heat off at 110"]
     assert marks_of(over, "value") == [FORECAST.need_mol]
+
+
+def test_the_words_of_two_limits_stand_clear_of_each_other(tmp_path: Path) -> None:
+    """The higher limit's words are above its line and the lower one's below, however close the lines lie."""
+    above, below = all_of(seen(tmp_path))[1].spec["layer"][-2:]
+    highest = SHEET.limits.plate_high_high_c
+    assert (above["mark"]["baseline"], above["transform"]) == ("bottom", [{"filter": f"(datum.value >= {highest})"}])
+    assert (below["mark"]["baseline"], below["transform"]) == ("top", [{"filter": f"(datum.value < {highest})"}])
 
 
 def test_a_gap_is_a_row_without_a_value(tmp_path: Path) -> None:
