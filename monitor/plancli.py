@@ -36,9 +36,7 @@ def add_arguments(p: argparse.ArgumentParser) -> None:
         help='your price of salt, acid (the run\'s), sulfur or sulfuric (96 %%), like "salt=12 EUR/kg", instead of '
         "that in the run file; a bare number is a kilogram's, of an acid a litre's; repeat it",
     )
-    w = p.add_argument_group(
-        "instead of RUN, the charge is worked out for what is wanted", DEFAULTS.replace("%", "%%")
-    )
+    w = p.add_argument_group("instead of RUN, the charge is worked out for what is wanted", DEFAULTS)
     w.add_argument("--want", metavar="WHAT", help='like "12 g Se", "1 kg water", "0.3 mol SO2", "5 L SO2"')
     w.add_argument("--route", help="acid-drip, acid-on-sulfur or burner")
     w.add_argument("--salt", help="Na2S2O5, K2S2O5, NaHSO3, Na2SO3 or K2SO3")

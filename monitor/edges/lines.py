@@ -64,7 +64,7 @@ def overview_line(o: Overview) -> str:
             f"delivered {o.account.delivered_mol:.3f} ± {2 * o.account.u_delivered_mol:.3f}{need} mol, "
             f"held {o.account.held_mol:.3f} mol{_counted(o, o.account, o.forecast)}"
         )
-    parts.append(f"{len(o.alarms)} alarms" if o.alarms else "no alarms")
+    parts.append(f"{len(o.alarms) or 'no'} alarm{'' if len(o.alarms) == 1 else 's'}")
     if o.closing is not None:
         missing = "; ".join(o.closing.missing)
         safe = "safe to open" if o.closing.little else "safe to open under the hood alone"
