@@ -77,6 +77,7 @@ def _shelve(store: Store, logs: list[Seen]) -> Iterator[Outcome]:
             yield Outcome(seen.log, "refused", str(why))
             continue
         yield Outcome(seen.log, "grown" if run in far else "new")
-        version[run], far[run], aside[run] = new, seen.far, into
+        version[run], aside[run] = new, into
+        far[run] = (new.inputs, *seen.far[1:])  # a run that goes on may be further than at the glance
     if aside:
         store.put(shelf, aside)

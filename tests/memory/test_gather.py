@@ -258,6 +258,20 @@ def test_a_run_that_goes_on_is_taken_as_far_as_it_is(logs: list[Path], tmp_path:
     assert [o.what for o in gather([live, logs[0]], tmp_path / "memory")] == ["older", "grown"]
 
 
+def test_a_run_that_went_on_since_it_was_looked_at_refuses_no_copy(logs: list[Path], tmp_path: Path) -> None:
+    """What was written between the glance and the reading counts: an older copy is older, not another run."""
+    live = tmp_path / "live.so2log"
+    shutil.copy(logs[4], live)
+
+    def coming() -> Iterator[Path]:
+        yield live
+        shutil.copy(logs[0], live)
+        yield logs[5]
+
+    assert [o.what for o in gather(coming(), tmp_path / "memory")] == ["new", "older"]
+    assert [o.what for o in gather([logs[0]], tmp_path / "memory")] == ["as before"]
+
+
 def test_a_memory_is_its_owners_alone(logs: list[Path], tmp_path: Path) -> None:
     """It says what persons were exposed to: nobody else may look in, unless its owner allows it."""
     gather(logs[:1], tmp_path / "memory")
