@@ -10,6 +10,7 @@ import asyncio
 import json
 import signal
 import sys
+from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, get_args
@@ -182,15 +183,19 @@ def _run(
 
     reach = reach_of(a.page_host)
     broker = None if bench.mqtt is None else broker_of(bench.mqtt)
-    begun = begin(log, bench, bench_toml, run, run_toml, speed)
-    lines = Lines(sys.stdout)
-    supervisor = Supervisor()
-    service = Service(begun, opener, (lines, supervisor), port, broker, needs_check=True)
-    page = None
-    try:
-        print(f"run log: {log}", flush=True)
-        if not a.no_dashboard:
+    with ExitStack() as ended:
+        page = None
+        if not a.no_dashboard:  # before the log: a page that is refused leaves none of a run that never was
             page = Page(log, a.page_port, secret_names(bench), reach)
+            ended.callback(page.close)
+        begun = begin(log, bench, bench_toml, run, run_toml, speed)
+        lines = Lines(sys.stdout)
+        supervisor = Supervisor()
+        for close in (supervisor.close, lines.close):
+            ended.callback(close)
+        service = Service(begun, opener, (lines, supervisor), port, broker, needs_check=True)
+        print(f"run log: {log}", flush=True)
+        if page is not None:
             print(f"page: {page.url}   ({for_whom(a.page_host)}; Ctrl-C ends watching)", flush=True)
 
         async def live() -> None:
@@ -200,8 +205,3 @@ def _run(
             await service.watch(*(lambda task=task: task(service) for task in tasks))
 
         asyncio.run(live())
-    finally:
-        if page is not None:
-            page.close()
-        lines.close()
-        supervisor.close()

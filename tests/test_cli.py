@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import socket
 from pathlib import Path
 
 import pytest
@@ -157,6 +158,19 @@ def test_one_monitor_a_port_and_a_log(folder: Path, capsys: pytest.CaptureFixtur
         assert inbox_path(log).exists()
         before = first.bench.overview().frames_accepted
         wait_until(lambda: first.bench.overview().frames_accepted > before + 5, "more samples")
+
+
+def test_a_page_that_is_refused_leaves_no_log(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A port in use is said in one sentence, before a record begins."""
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        assert main(["demo", "--page-port", f"{port}", "--log", "run.so2log"]) == 1
+    err = capsys.readouterr().err
+    assert f"--page-port: found {port}, which is in use" in err
+    assert err.count("\n") == 1
+    assert not (folder / "run.so2log").exists()
 
 
 def test_no_board(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
