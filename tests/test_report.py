@@ -25,7 +25,7 @@ from monitor.plain import replay_lines
 from monitor.replay import replay_log, summary
 from monitor.report.facts import fingerprint_of, gather
 from monitor.report.page import page
-from monitor.report.traces import COLUMNS, Line, Point, _columns, drawing
+from monitor.report.traces import COLUMNS, Line, Mark, Point, _columns, drawing
 from monitor.report.words import duration, number, run_clock, with_u
 from monitor.report.write import write_report
 from monitor.rig import scenario
@@ -247,6 +247,9 @@ def test_every_route_and_meter_can_be_reported(tmp_path: Path, route: Route, met
         assert facts.account is not None
         assert hypot(*(u for _, u in facts.budget)) == pytest.approx(facts.account.u_delivered_mol, rel=1e-6)
     assert ("Bubble volume" in text) == (meter == "bubbles")
+    assert ("Bubbles counted" in text) == (meter == "bubbles")
+    assert "Acid in" not in text  # no drop was counted
+    assert f"Locked in the {'salt' if route == 'acid-drip' else 'sulfur'}" in text
     assert "None" not in text.replace("bench.toml of the run", "")
 
 
@@ -294,6 +297,17 @@ def test_every_drawing_is_sound(values: list[float | None], span_s: float) -> No
     Seen(html)
     assert "nan" not in html
     assert "inf" not in html
+
+
+def test_the_words_of_two_close_limits_stand_clear_of_each_other() -> None:
+    """The higher limit's words are above its line and the lower one's below it."""
+    marks = [Mark("alarm at 320", 320.0, "#000"), Mark("heat off at 340", 340.0, "#000")]
+    html = drawing(
+        "Plate", "°C", [Line("plate", "#000", [(0.0, 20.0, 20.0, 20.0), (9.0, 250.0, 250.0, 250.0)])], marks, 9.0
+    )
+    found = re.findall(r' y2="([\d.]+)" stroke="#000" stroke-dasharray="6 3"/><text x="[\d.]+" y="([\d.]+)"', html)
+    (lower, lower_words), (higher, higher_words) = [(float(line), float(words)) for line, words in found]
+    assert higher_words < higher < lower < lower_words - 8.0  # y goes down the page; the letters are about 8 high
 
 
 @pytest.mark.parametrize(

@@ -87,7 +87,7 @@ def _glance(f: Facts) -> Html:
 
 
 def _amounts(f: Facts) -> Html:
-    a, p = f.account, f.plan
+    p = f.plan
     planned_u = None if p.delivered_expanded_uncertainty_mol is None else p.delivered_expanded_uncertainty_mol / 2.0
     got = f.account
     rows = (
@@ -107,12 +107,11 @@ def _amounts(f: Facts) -> Html:
             with_u(got.generated_mol, got.u_generated_mol, "mol") if got else UNKNOWN,
         ),
         (
-            "Locked in the salt",
+            f"Locked in the {'salt' if f.run.route == 'acid-drip' else 'sulfur'}",
             "",
             with_u(got.locked_mol, got.u_locked_mol, "mol") if got else UNKNOWN,
         ),
-        ("Acid in", _acid_planned(f), number(a.acid_ml, 3, "mL") if a else UNKNOWN),
-        ("Drops or bubbles counted", _drops_planned(f), f"{a.drops}" if a else UNKNOWN),
+        *_counted(f),
         ("SO2 wanted", number(p.need_mol, 3, "mol"), _need_words(f)),
         ("Scrubber takes, to sulfite", number(p.scrubber_capacity_mol, 3, "mol"), ""),
     )
@@ -123,6 +122,15 @@ def _amounts(f: Facts) -> Html:
         kind="small",
     )
     return section("Planned, and what happened", table(("", "planned", "happened"), rows), note)
+
+
+def _counted(f: Facts) -> tuple[tuple[str, str, str], ...]:
+    """What this run's meter counts: a weighed run has none, and acid falls on one route alone."""
+    a, meter = f.account, f.run.meter
+    drips = f.run.route == "acid-drip"
+    acid = ("Acid in", _acid_planned(f), number(a.acid_ml, 3, "mL") if a else UNKNOWN)
+    count = (f"{meter.capitalize()} counted", _drops_planned(f), f"{a.drops}" if a else UNKNOWN)
+    return (*((acid,) if drips and meter == "drops" else ()), *((count,) if meter != "weighings" else ()))
 
 
 def _acid_planned(f: Facts) -> str:

@@ -69,14 +69,16 @@ def drawing(
     body = [_axes(low, high, span_s, height)]
     for line in joined:
         body += _line(line, low, high, span_s, height)
-    for m in marks:
-        if low <= m.value <= high:
-            y = _y(m.value, low, high, height)
-            body.append(
-                f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}" stroke="{m.colour}" '
-                f'stroke-dasharray="6 3"/><text x="{WIDTH - RIGHT - 3}" y="{y - 3:.1f}" text-anchor="end" '
-                f'fill="{m.colour}">{escape(m.name)}</text>'
-            )
+    drawn = [m for m in marks if low <= m.value <= high]
+    for m in drawn:
+        y = _y(m.value, low, high, height)
+        # Two may lie close: the lower one's words hang under its line, clear of the other's.
+        words_y = y - 3 if m.value == max(other.value for other in drawn) else y + 11
+        body.append(
+            f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}" stroke="{m.colour}" '
+            f'stroke-dasharray="6 3"/><text x="{WIDTH - RIGHT - 3}" y="{words_y:.1f}" text-anchor="end" '
+            f'fill="{m.colour}">{escape(m.name)}</text>'
+        )
     return _figure(title, said, height, head + "".join(body))
 
 
