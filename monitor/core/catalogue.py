@@ -213,7 +213,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             LOW,
             "Enough has gone over",
             "The receiver has what it needs.",
-            "Shut the tap, then lift the tube out of the liquid before anything cools.",
+            "Stop the gas: tap shut, heat off. Then lift the tube out of the liquid before anything cools.",
             "a minute",
         ),
         AlarmKind(
@@ -221,7 +221,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             MEDIUM,
             "Scrubber nearly spent",
             "If the receiver stopped taking gas, the scrubber could not hold the rest.",
-            "Shut the tap and renew the scrubber.",
+            "Stop the gas: tap shut, heat off. Renew the scrubber.",
             "minutes",
         ),
         AlarmKind(
@@ -237,7 +237,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             HIGH,
             "No word from the board",
             "Every reading on this page is old. The board takes the permit away by itself.",
-            "Shut the tap. Check the cable and the board's power.",
+            "Stop the gas: tap shut, heat off. Check the cable and the board's power.",
             "at once",
             permit_off_after_s=0.0,
         ),
