@@ -8,18 +8,12 @@ from __future__ import annotations
 
 import argparse
 import time
-from collections.abc import Mapping
-from pathlib import Path
 
+from monitor.askrun import POLL_S, WAIT_S, Asker
 from monitor.check import ask_the_person, show
 from monitor.core.events import CheckLine
 from monitor.core.ready import PASSED, WAIVED
-from monitor.edges.inbox import put
-from monitor.edges.logreader import LogReader
 from monitor.errors import RefusalError
-
-WAIT_S = 10.0  # the monitor looks every 0.2 s
-POLL_S = 0.1
 
 
 def check_live(a: argparse.Namespace) -> None:
@@ -48,11 +42,8 @@ def check_live(a: argparse.Namespace) -> None:
         print(f"permit: {words}")
 
 
-class _Watched:
+class _Watched(Asker):
     """The list of a run that another process watches."""
-
-    def __init__(self, log: Path, who: str) -> None:
-        self._log, self._who, self._reader = log, who, LogReader(log)
 
     def lines(self) -> tuple[CheckLine, ...]:
         """The list as the record has it now."""
@@ -73,13 +64,3 @@ class _Watched:
                 raise RefusalError(f"{item}: answered, but the record's list does not show it")
             time.sleep(POLL_S)
         return ""
-
-    def ask(self, kind: str, args: Mapping[str, object]) -> tuple[bool, str]:
-        """Ask the run for something; gives whether it was accepted, and the words. Waits for the record's answer."""
-        request_id = put(self._log, kind, self._who, args, time.time())
-        deadline_s = time.monotonic() + WAIT_S
-        while (got := self._reader.answer(request_id)) is None:
-            if time.monotonic() > deadline_s:
-                raise RefusalError(f"no answer for {WAIT_S:g} s: does anything watch {self._log}?")
-            time.sleep(POLL_S)
-        return got

@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, get_args
 
-from monitor import aftercare, benchescli, memorycli, options, plancli, setup_options
+from monitor import aftercare, askrun, benchescli, memorycli, options, plancli, setup_options
 from monitor.errors import RefusalError
 from monitor.pageoptions import add_page, for_whom
 from monitor.terms import Meter, Route, secret_names
@@ -66,6 +66,7 @@ def build_parser() -> argparse.ArgumentParser:
     p.set_defaults(do=_replay)
 
     options.add_check(commands)
+    askrun.add_ask(commands)
     options.add_calibrate(commands)
     benchescli.add_benches(commands)
     aftercare.add_aftercare(commands)
