@@ -55,8 +55,8 @@ HEADS: Final[dict[str, Head]] = {
 }
 
 MEANING: Final[dict[Question, str]] = {
-    "exposure": "At the sensor, not at a nose. A person is the name that last asked for something at the bench; "
-    f"{NO_NAME} where none was typed: many may be meant; its averages are those of one bench.\n"
+    "exposure": "At the sensor, not at a nose. A person is the name that last asked for something at the bench.\n"
+    f"{NO_NAME}: none was typed; that may be many persons, and the averages are the highest of any one bench.\n"
     "Personal data: local rules say who may read this, and for how long it is kept.",
     "yields": "Closed runs only; compared: those with a plan and an account. Before: the account just before the "
     "weighing.",
