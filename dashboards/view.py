@@ -16,7 +16,7 @@ from dashboards.minding import mind
 from dashboards.source import Sheet, overview_from, sheet_of, written_utc_s
 from dashboards.steps import WHEN_NOBODY_WATCHES, in_order, next_step
 from dashboards.words import clock, duration
-from monitor.core.events import CheckLine, Closing, Overview, Phase
+from monitor.core.events import CheckLine, Closing, Overview, Phase, Priority
 from monitor.edges.inbox import inbox_path
 from monitor.edges.logreader import Header, LogReader
 from monitor.errors import LogError
@@ -83,6 +83,8 @@ def view_of(run: Overview, sheet: Sheet, header: Header, age_s: float, inbox: bo
     silent = _why_silent(header.closed, watched, run)
     standing, aside = cards(run, answerable=not header.closed)
     as_of = "" if watched else clock(now_utc_s - age_s)
+    # What an alarm asks for at once must not be contradicted beside it: "shut the tap", and "keep the drip steady".
+    calm = all(alarm.priority is not Priority.HIGH for alarm in run.alarms)
     return View(
         sheet=sheet,
         head=_head(run, header.closed, watched, standing, _warning(run, header.closed, age_s, inbox, now_utc_s)),
@@ -98,7 +100,7 @@ def view_of(run: Overview, sheet: Sheet, header: Header, age_s: float, inbox: bo
         watched=watched,
         checks=run.checks if watched else (),
         closing=run.closing if watched else None,
-        mind=mind(run.phase, run.metering.route if run.metering else None) if watched else "",
+        mind=mind(run.phase, run.metering.route if run.metering else None) if watched and calm else "",
         advice=run.advice if watched else (),
     )
 

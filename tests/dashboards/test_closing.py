@@ -10,10 +10,10 @@ import pytest
 from dashboards import closing
 from dashboards.minding import mind
 from dashboards.view import view_of
-from monitor.core.events import Closing, Metering, Phase
+from monitor.core.events import Closing, Metering, Phase, Priority
 from monitor.core.opening import CAUTION
 from monitor.terms import Route
-from tests.dashboards.runs import OPEN, QUIET, SHEET, UTC_S
+from tests.dashboards.runs import OPEN, QUIET, SHEET, UTC_S, standing
 from tests.dashboards.test_page import Shower, Shown, show
 
 __all__ = ["show"]  # a fixture
@@ -120,6 +120,10 @@ def test_the_advice_of_the_phase_is_on_the_page() -> None:
     run = QUIET._replace(metering=metering)
     assert view_of(run, SHEET, OPEN, 0.5, True, UTC_S).mind == mind(Phase.GENERATING, "burner")
     assert view_of(run, SHEET, OPEN, 5.0, True, UTC_S).mind == ""
+    for priority in Priority:
+        alarmed = run._replace(alarms=(standing("GAS-HIGH", priority),))
+        said = view_of(alarmed, SHEET, OPEN, 0.5, True, UTC_S).mind
+        assert (said == "") == (priority is Priority.HIGH)  # then the alarm alone says what to do
 
 
 def test_how_the_flask_is_cleared_is_said(show: Shower) -> None:
