@@ -57,13 +57,17 @@ def add_arguments(p: argparse.ArgumentParser) -> None:
         action="store_true",
         help="work the charge out by the yield of those runs; it stands in the file",
     )
-    p.set_defaults(do=lambda a: _page(a.past) if a.page else _plan(a, p))
+    p.set_defaults(do=lambda a: _page(a, p) if a.page else _plan(a, p))
 
 
-def _page(past: Path | None) -> None:
+def _page(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
     from monitor.edges.page import Page
 
-    page = Page(None, past=past)
+    if a.run or a.bench or a.want:
+        parser.error(
+            "--page goes without RUN, --bench and --want: the files are opened, and the wish said, on the page"
+        )
+    page = Page(None, past=a.past)
     print(f"page: {page.url}/plan   (this machine only; Ctrl-C ends it)", flush=True)
     try:
         threading.Event().wait()

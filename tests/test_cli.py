@@ -90,7 +90,10 @@ def test_every_mistake_at_once(folder: Path, capsys: pytest.CaptureFixture[str])
     assert "Traceback" not in err
 
 
-@pytest.mark.parametrize("argv", [[], ["plan"], ["watch", "--bench", "b"], ["boil"], ["demo", "--speed", "1000"]])
+@pytest.mark.parametrize(
+    "argv",
+    [[], ["plan"], ["plan", "run.toml", "--page"], ["watch", "--bench", "b"], ["boil"], ["demo", "--speed", "1000"]],
+)
 def test_wrong_usage(argv: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     """Wrong usage is exit status 2 and a word about the right one."""
     with pytest.raises(SystemExit) as ended:
