@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from dashboards.source import Sheet, sheet_of
 from dashboards.words import run_clock
-from monitor.core.catalogue import CATALOGUE
+from monitor.core.catalogue import CATALOGUE, cause_words
 from monitor.core.events import AlarmState
 from monitor.edges.logreader import LogReader, Trace
 
@@ -101,13 +101,13 @@ def _middle(values: tuple[float | None, ...]) -> float | None:
 
 def record_of(reader: LogReader, lines: int = RECORD_LINES) -> tuple[tuple[str, str], ...]:
     """The newest lines of the record, newest first: run time, and what happened."""
-    found = [(t_s, text) for t_s, _, text in reader.notes(lines)]
+    found = [(t_s, f"{what}: {text}") for t_s, what, text in reader.notes(lines)]
     for t_s, _, tag, _, before, after, cause, who, detail in reader.alarms(ALARM_LINES):
         if SUPPRESSED in (before, after):
             continue
         title = CATALOGUE[tag].title if tag in CATALOGUE else tag
         by = f" by {who}" if who else ""
         seen = f" ({detail})" if detail else ""
-        found.append((t_s, f"{tag}, {title}: {cause}{by}{seen}; now {after}"))
+        found.append((t_s, f"{tag}, {title}: {cause_words(cause)}{by}{seen}; now {after}"))
     found.sort(key=lambda line: -line[0])
     return tuple((run_clock(t_s), text) for t_s, text in found[:lines])

@@ -332,3 +332,10 @@ HEARD_ONLY_IN: dict[str, frozenset[Phase]] = {
     "SUCK-BACK": frozenset({Phase.GENERATING, Phase.RUNNING_OUT, Phase.CLOSING_DOWN}),
     "DRIP-UNASKED": frozenset(Phase) - {Phase.GENERATING},
 }
+
+_CAUSES: dict[str, str] = {"condition true": "it is so", "condition false": "no longer so"}
+
+
+def cause_words(cause: str) -> str:
+    """Why an alarm changed, for a person; the record has the standard's words (ISA-18.2)."""
+    return _CAUSES.get(cause, cause)

@@ -21,6 +21,7 @@ from monitor.chemistry.planning import Plan, plan
 from monitor.core.account import Weighing, WeighingRefusedError
 from monitor.core.balance import course_of
 from monitor.core.bubbleaccount import BubbleAccount
+from monitor.core.catalogue import cause_words
 from monitor.core.events import Accounted, AlarmChanged, AlarmState, Corrected, Exposed, Priority, Request
 from monitor.core.requests import ASKED_BY_PEOPLE
 from monitor.core.weighedaccount import WeighedAccount
@@ -255,7 +256,8 @@ def _told(
     told += [Told(t_s, who, f"phase: {phase}") for t_s, phase, who in phases]
     for t_s, _, tag, priority, before, after, cause, who, detail in changes:
         if SUPPRESSED not in (before, after):
-            told.append(Told(t_s, who, f"{tag} ({priority}) {cause}, now {after}{f': {detail}' if detail else ''}"))
+            seen = f": {detail}" if detail else ""
+            told.append(Told(t_s, who, f"{tag} ({priority}) {cause_words(cause)}, now {after}{seen}"))
     return tuple(sorted(told, key=lambda line: line.t_s))
 
 

@@ -81,3 +81,5 @@ def test_the_record_says_who_and_leaves_out_what_a_phase_sets_aside(tmp_path: Pa
     record = traces_of(log, 300.0).record
     assert [at for at, _ in record] == ["0:01:00", "0:00:55", "0:00:50"]
     assert record[0][1] == "GAS-HIGH, SO2 in the air: acknowledged by bench-2 (2.6 ppm); now acknowledged"
+    assert record[1][1] == "note: bench-2: joint was loose"
+    assert record[2][1] == "GAS-HIGH, SO2 in the air: it is so (2.6 ppm); now unacknowledged"
