@@ -197,10 +197,17 @@ def _amounts(made: Plan) -> list[tuple[str, str]]:
     return rows
 
 
+STEP = ' class="step"'  # a sentence to be read, not a figure
+
+
 def section_html(section: Section) -> str:
     """A section as a table."""
     title, rows = section
-    body = "".join(f'<tr><th scope="row">{escape(name)}</th><td>{escape(value)}</td></tr>' for name, value in rows)
+    body = "".join(
+        f'<tr{STEP if name.startswith("step ") else ""}><th scope="row">{escape(name)}</th>'
+        f"<td>{escape(value)}</td></tr>"
+        for name, value in rows
+    )
     return f'<section class="plan"><h2>{escape(title)}</h2><table>{body}</table></section>'
 
 
