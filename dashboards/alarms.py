@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from dashboards.steps import in_order
-from dashboards.words import duration
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import AlarmState, Overview, Priority, StandingAlarm
+from monitor.core.spans import duration
 
 S = AlarmState
 RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}

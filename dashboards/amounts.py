@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from dashboards.words import UNKNOWN, count, duration, plain, run_clock, with_uncertainty
+from dashboards.words import UNKNOWN, count, plain, with_uncertainty
 from monitor.core.events import Accounted, Forecast, Metering, Overview
+from monitor.core.spans import duration, run_clock
 
 LEAST_MOL = 0.001  # less is no use to anybody at the bench
 SOURCES = {"acid-drip": "salt", "acid-on-sulfur": "sulfur", "burner": "sulfur"}

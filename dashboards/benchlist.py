@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from dashboards.alarms import STATE_WORDS
-from dashboards.words import UNKNOWN, clock, duration, plain, with_uncertainty
+from dashboards.words import UNKNOWN, clock, plain, with_uncertainty
 from monitor.benches.cells import (
     Cells,
     began_utc_s,
@@ -27,6 +27,7 @@ from monitor.benches.said import Alarm, State
 from monitor.benches.table import away_words, refused_lines
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import Priority, Reading
+from monitor.core.spans import duration
 
 STALE_S = 5.0  # the list is written every second
 DRAWN = 60  # benches at first, and with each wish for more

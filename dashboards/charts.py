@@ -16,7 +16,8 @@ import altair as alt
 import pandas as pd  # type: ignore[import-untyped]
 
 from dashboards.traces import Seen
-from dashboards.words import duration, plain
+from dashboards.words import plain
+from monitor.core.spans import duration
 
 BLUE, ORANGE, GREEN, VERMILLION = "#0072B2", "#E69F00", "#009E73", "#D55E00"  # Okabe and Ito's palette
 INK = "#1A1A1A"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from html import escape
 
-from dashboards.words import duration
 from monitor.core.events import Closing
 from monitor.core.opening import CAUTION
+from monitor.core.spans import duration
 
 
 def section(closing: Closing) -> str:

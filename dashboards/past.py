@@ -19,7 +19,7 @@ from dashboards.pastcharts import Curve, drawn
 from dashboards.pastlist import Listed, listed, table_of
 from dashboards.stretch import WINDOWS, length_s, said, stretch_of
 from dashboards.view import look
-from dashboards.words import run_clock
+from monitor.core.spans import run_clock
 from monitor.errors import LogError, RefusalError
 from monitor.past import course
 

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from dashboards.source import written_utc_s
-from dashboards.words import UNKNOWN, duration, plain, with_uncertainty
+from dashboards.words import UNKNOWN, plain, with_uncertainty
+from monitor.core.spans import duration
 from monitor.errors import RefusalError
 from monitor.past import PastRun, logs_in, past_run
 

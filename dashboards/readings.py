@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from dashboards.words import UNKNOWN, duration, plain, with_uncertainty
+from dashboards.words import UNKNOWN, plain, with_uncertainty
 from monitor.core.events import Overview, Reading
+from monitor.core.spans import duration
 from monitor.terms import LimitTerms
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 
 from dashboards.closing import next_step as next_step_of_closing
-from dashboards.words import count, duration, plain
+from dashboards.words import count, plain
 from monitor.core.events import Closing, Forecast, Phase
+from monitor.core.spans import duration
 from monitor.terms import Meter
 
 PHASE_WORDS = {

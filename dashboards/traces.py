@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from dashboards.source import Sheet, sheet_of
-from dashboards.words import run_clock
 from monitor.core.catalogue import CATALOGUE, cause_words
 from monitor.core.events import AlarmState
+from monitor.core.spans import run_clock
 from monitor.edges.logreader import LogReader, Trace
 
 MOST_POINTS = 360  # a drawing is some 400 pixels wide, and a browser's memory grows with each point of each refresh

@@ -15,8 +15,9 @@ from dashboards.freshness import Freshness
 from dashboards.minding import mind
 from dashboards.source import Sheet, overview_from, sheet_of, written_utc_s
 from dashboards.steps import WHEN_NOBODY_WATCHES, in_order, next_step
-from dashboards.words import clock, duration
+from dashboards.words import clock
 from monitor.core.events import CheckLine, Closing, Overview, Phase, Priority
+from monitor.core.spans import duration
 from monitor.edges.inbox import inbox_path
 from monitor.edges.logreader import Header, LogReader
 from monitor.errors import LogError

@@ -48,22 +48,6 @@ def count(number: int, one: str) -> str:
     return f"{number:,} {one}{'' if number == 1 else 's'}".replace(",", "\N{NARROW NO-BREAK SPACE}")
 
 
-def run_clock(t_s: float) -> str:
-    """Run time as hours, minutes and seconds."""
-    whole = max(0, int(t_s))
-    return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
-
-
-def duration(seconds: float) -> str:
-    """A span of time in the two largest units that it needs."""
-    whole = max(0, round(seconds))
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60:02d} s"
-    return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
-
-
 def clock(utc_s: float) -> str:
     """The time of day on this machine."""
     return f"{datetime.fromtimestamp(utc_s, tz=UTC).astimezone():%H:%M:%S}"

@@ -19,6 +19,7 @@ from playwright.sync_api import sync_playwright
 
 from monitor.cli import main
 from monitor.core.events import Instant
+from monitor.core.spans import duration
 from monitor.edges import runlog
 from monitor.errors import LogError, RefusalError
 from monitor.plain import replay_lines
@@ -26,7 +27,7 @@ from monitor.replay import replay_log, summary
 from monitor.report.facts import fingerprint_of, gather
 from monitor.report.page import page
 from monitor.report.traces import COLUMNS, Line, Mark, Point, _columns, drawing
-from monitor.report.words import duration, number, run_clock, with_u
+from monitor.report.words import number, run_clock, with_u
 from monitor.report.write import write_report
 from monitor.rig import scenario
 from monitor.terms import Meter, Route

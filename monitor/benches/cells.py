@@ -13,7 +13,8 @@ from monitor.benches.levels import WAITING, WORDS, Level, alarm_key, calls
 from monitor.benches.picture import Row
 from monitor.benches.said import Alarm, Standing, State
 from monitor.core.events import Reading
-from monitor.report.words import duration, number
+from monitor.core.spans import duration
+from monitor.report.words import number
 
 UNKNOWN = "unknown"
 BOARD_SILENT_S = 3.0  # as for the alarm LINK-LOST

@@ -8,7 +8,7 @@ from monitor.benches.cells import SIGNS, Cells, cells_of
 from monitor.benches.keys import Cause
 from monitor.benches.levels import WORDS, Level
 from monitor.benches.picture import BrokerSeen, Picture
-from monitor.report.words import duration
+from monitor.core.spans import duration
 
 HEAD = ("", "bench", "state", "what", "since", "phase", "SO2", "plate", "drip", "gone over")
 INVENTED = "INVENTED DATA: none of these benches exists."

@@ -80,19 +80,3 @@ def _with_u(mol: float, u_mol: float) -> str:
 def _grams(mol: float) -> str:
     grams = SO2_G_PER_MOL * mol
     return f"{grams:.0f} g" if grams >= 10.0 else f"{grams:.1f} g" if grams >= 1.0 else f"{grams:.2f} g"
-
-
-def span(seconds: float) -> str:
-    """A span of time in words, whole seconds that are over."""
-    whole = max(0, int(seconds))
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60:02d} s"
-    return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
-
-
-def clock(t_s: float) -> str:
-    """Run time as hours, minutes, seconds."""
-    whole = max(0, int(t_s))
-    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"

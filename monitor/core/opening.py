@@ -13,7 +13,8 @@ from collections import deque
 from typing import NamedTuple
 
 from monitor.core.events import Closing, Reading
-from monitor.core.heldwords import SO2_G_PER_MOL, Left, clock, held_words, is_little, span
+from monitor.core.heldwords import SO2_G_PER_MOL, Left, held_words, is_little
+from monitor.core.spans import passed, run_clock
 from monitor.terms import BenchTerms
 
 MEAN_S = 10.0  # a reading is the mean of so long: single samples scatter by more than the limit
@@ -153,7 +154,7 @@ class Opening:
         under_s, self._under_since_s = self._under_s(g.t_s), None
         if under_s < WORTH_SAYING_S:
             return []
-        self._begun_anew = f"begun anew after {span(under_s)}, at {clock(g.t_s)}: {why}"
+        self._begun_anew = f"begun anew after {passed(under_s)}, at {run_clock(g.t_s)}: {why}"
         return [f"the time {self._begun_anew}"]
 
     def _judge(self, g: Glance) -> tuple[list[str], list[str]]:
@@ -165,14 +166,14 @@ class Opening:
             missing.append("the permit is on: take it back, so that neither heat nor acid can come")
         under_s, limit = self._under_s(g.t_s), f"under {self._below_ppm:g} ppm"
         if under_s >= self._hold_s:
-            seen.append(f"{limit} for {span(under_s)}")
+            seen.append(f"{limit} for {passed(under_s)}")
         elif self._under_since_s is not None:
-            missing.append(f"{span(under_s)} of {span(self._hold_s)} {limit}")
+            missing.append(f"{passed(under_s)} of {passed(self._hold_s)} {limit}")
         elif self._steps:
             now_ppm = sum(s for s, _ in self._steps) / max(1, sum(n for _, n in self._steps))
-            missing.append(f"the air reads {now_ppm:.2f} ppm, wanted {limit} for {span(self._hold_s)}")
+            missing.append(f"the air reads {now_ppm:.2f} ppm, wanted {limit} for {passed(self._hold_s)}")
         else:
-            missing.append(f"the gas reading is unknown, wanted {limit} for {span(self._hold_s)}")
+            missing.append(f"the gas reading is unknown, wanted {limit} for {passed(self._hold_s)}")
         self._of_the_count(g, seen, missing)
         self._of_the_plate(g.plate, seen, missing)
         return seen, missing
@@ -183,11 +184,11 @@ class Opening:
             return
         still_s = g.t_s - self._still_since_s
         if still_s >= self._hold_s:
-            seen.append(f"no {self._counts} for {span(still_s)}")
+            seen.append(f"no {self._counts} for {passed(still_s)}")
         else:
             swept = "; the air of the sweep bubbles too: end it for the last look"
             also = swept if self._counts == "bubble" and g.left.air_l_per_min else ""
-            missing.append(f"{span(still_s)} of {span(self._hold_s)} without a {self._counts}{also}")
+            missing.append(f"{passed(still_s)} of {passed(self._hold_s)} without a {self._counts}{also}")
 
     def _of_the_plate(self, plate: Reading, seen: list[str], missing: list[str]) -> None:
         if plate.value is None:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from math import hypot
 
 from monitor.core.catalogue import CATALOGUE
+from monitor.core.spans import duration
 from monitor.nexttime import run_rows, sentences
 from monitor.report.facts import Facts, Told
 from monitor.report.figures import figures
 from monitor.report.pieces import Html, clock, join, pairs, section, share, table, tag, whole
 from monitor.report.setup import apparatus, charge
 from monitor.report.sheet import STYLE
-from monitor.report.words import UNKNOWN, duration, moment, number, run_clock, with_u
+from monitor.report.words import UNKNOWN, moment, number, run_clock, with_u
 
 CAUTION = (
     "An aid for a careful person, not a certified gas detector or safety system: this report is a record of what one "

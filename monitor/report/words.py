@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from math import floor, isfinite, log10
 
+from monitor.core import spans
+
 COVERAGE = 2.0  # expanded uncertainty is two standard uncertainties, about 95 % (JCGM 100:2008, 6.2.1)
 UNKNOWN = "not known"
 _MOST_DECIMALS = 6
@@ -41,20 +43,7 @@ def _fixed(value: float, decimals: int) -> str:
 
 def run_clock(t_s: float | None) -> str:
     """Run time as hours, minutes, seconds; nothing for None."""
-    if t_s is None:
-        return ""
-    whole = max(0, int(t_s))
-    return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
-
-
-def duration(seconds: float) -> str:
-    """A span in the two largest units that it needs."""
-    whole = max(0, round(seconds))
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60:02d} s"
-    return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
+    return "" if t_s is None else spans.run_clock(t_s)
 
 
 def moment(utc_s: float) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from dashboards.words import clock, count, duration, plain, run_clock, with_uncertainty
+from dashboards.words import clock, count, plain, with_uncertainty
+from monitor.core.spans import duration, run_clock
 
 
 @pytest.mark.parametrize(
