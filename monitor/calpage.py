@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from pathlib import Path
 
 from monitor.edges.page import Page
@@ -18,11 +17,4 @@ def serve(bench: Path, run: Path | None) -> None:
     load_bench(bench)
     if run is not None:
         load_run(run)
-    page = Page(None, bench=bench, run=run)
-    print(f"page: {page.url}/calibrate   (this machine only; Ctrl-C ends it)", flush=True)
-    try:
-        threading.Event().wait()
-    except KeyboardInterrupt:
-        pass
-    finally:
-        page.close()
+    Page(None, bench=bench, run=run).serve("/calibrate")

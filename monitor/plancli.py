@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import threading
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -67,14 +66,7 @@ def _page(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
         parser.error(
             "--page goes without RUN, --bench and --want: the files are opened, and the wish said, on the page"
         )
-    page = Page(None, past=a.past)
-    print(f"page: {page.url}/plan   (this machine only; Ctrl-C ends it)", flush=True)
-    try:
-        threading.Event().wait()
-    except KeyboardInterrupt:
-        pass
-    finally:
-        page.close()
+    Page(None, past=a.past).serve("/plan")
 
 
 def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:

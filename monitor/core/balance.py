@@ -9,27 +9,16 @@ from __future__ import annotations
 
 from functools import lru_cache
 from math import hypot
-from typing import NamedTuple
 
 from monitor.chemistry.planning import most_so2_mol
 from monitor.chemistry.sweep import sweep_of
 from monitor.chemistry.trajectory import build_trajectory
+from monitor.core.events import Accounted
 from monitor.terms import AcidOnSulfurTerms, DripTerms, RunTerms
 
 HOT_HELD_RELATIVE_U = 0.3  # of what stands over hot acid: its temperature is not measured; judgement
 
 course_of = lru_cache(maxsize=4)(build_trajectory)  # it never changes, so runs of one charge share it
-
-
-class Rest(NamedTuple):
-    """What is not delivered, mol, with standard uncertainties; and the acid that goes with it by the course, mL."""
-
-    acid_ml: float
-    held_mol: float
-    locked_mol: float
-    u_generated_mol: float
-    u_held_mol: float
-    u_locked_mol: float
 
 
 class Balance:
@@ -61,8 +50,8 @@ class Balance:
         at = self.course.at(self.course.end_ml if acid is None else acid)
         return at.held_headspace_mol / at.held_mol if at.held_mol > 0.0 else 0.0
 
-    def rest(self, delivered_mol: float, u_delivered_mol: float) -> Rest:
-        """The rest when so much has gone over."""
+    def account(self, t_s: float, drops: int, delivered_mol: float, u_delivered_mol: float) -> Accounted:
+        """The account when so much has gone over, with the acid that goes with it by the course."""
         acid_ml = held = u_held = 0.0
         if self.course is not None:
             acid = self.course.acid_ml_for_delivered(delivered_mol)
@@ -77,11 +66,16 @@ class Balance:
             u_held = HOT_HELD_RELATIVE_U * held
         held = max(0.0, min(held, self.charge_mol - delivered_mol))
         u_generated = hypot(u_delivered_mol, u_held)
-        return Rest(
+        return Accounted(
+            t_s,
+            drops,
             acid_ml,
+            held + delivered_mol,
             held,
+            delivered_mol,
             self.charge_mol - held - delivered_mol,
             u_generated,
             u_held,
+            u_delivered_mol,
             hypot(u_generated, self._charge_relative_u * self.charge_mol),
         )

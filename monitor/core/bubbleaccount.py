@@ -63,21 +63,7 @@ class BubbleAccount(MeteredAccount):
         return tuple(sorted(((name, abs(part)) for name, part in parts), key=lambda named: -named[1]))
 
     def _kept(self, t_s: float) -> Accounted:
-        delivered, u = self.delivered_mol, self._u_delivered_mol()
-        rest = self._balance.rest(delivered, u)
-        return Accounted(
-            t_s,
-            self.drops,
-            rest.acid_ml,
-            rest.held_mol + delivered,
-            rest.held_mol,
-            delivered,
-            rest.locked_mol,
-            rest.u_generated_mol,
-            rest.u_held_mol,
-            u,
-            rest.u_locked_mol,
-        )
+        return self._balance.account(t_s, self.drops, self.delivered_mol, self._u_delivered_mol())
 
     def gas_l_per_min(self, t_s: float) -> float:
         """Gas that passes the counter, moist, L/min over the last 20 s."""

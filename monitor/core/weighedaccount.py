@@ -52,21 +52,7 @@ class WeighedAccount(Account):
 
     def _kept(self, t_s: float) -> Accounted:
         """The account as the newest weighing left it."""
-        delivered = self.delivered_mol
-        rest = self._balance.rest(delivered, self._u_mol)
-        return Accounted(
-            t_s,
-            self.drops,
-            rest.acid_ml,
-            rest.held_mol + delivered,
-            rest.held_mol,
-            delivered,
-            rest.locked_mol,
-            rest.u_generated_mol,
-            rest.u_held_mol,
-            self._u_mol,
-            rest.u_locked_mol,
-        )
+        return self._balance.account(t_s, self.drops, self.delivered_mol, self._u_mol)
 
     def headspace_share(self) -> float:
         """Of what is held, the part that stands over the liquor."""

@@ -6,6 +6,7 @@ import os
 import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -157,6 +158,16 @@ class PageServer:
     def url(self) -> str:
         """Where the page is."""
         return f"http://{self._host}:{self.port}"
+
+    def serve(self, path: str) -> None:
+        """Say where it is and keep it until Ctrl-C, where nothing else is to be done."""
+        print(f"page: {self.url}{path}   (this machine only; Ctrl-C ends it)", flush=True)
+        try:
+            threading.Event().wait()
+        except KeyboardInterrupt:
+            pass
+        finally:
+            self.close()
 
     def close(self) -> None:
         """End it."""

@@ -21,14 +21,14 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import psutil
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from dashboards import benchlist
 from monitor.benches.roll import Message, Roll
 from monitor.core.events import Instant
 from monitor.invented import invented_room
+from tests.dashboards.chromium import chromium
 from tests.dashboards.live import a_port
-from tests.dashboards.test_browser import ARGUMENTS, CHROMIUM
 from tests.edges.broker import Broker, wait_until
 
 FLEET = "tests.benchmarks.benches_fleet"
@@ -170,8 +170,7 @@ def main() -> None:
     count, seconds = map(int, (sys.argv[1:] + ["200", "60"][len(sys.argv) - 1 :])[:2])
     fed(count)
     fed(MANY)
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+    with chromium() as browser:
         medians = {}
         for invented in (1, count, MANY):
             with command("--demo", str(invented)) as (url, _, page, _folder):
@@ -180,7 +179,6 @@ def main() -> None:
         print(f"{'refresh against that of one bench':34} {count} benches {few:.1f} times, {MANY} {many:.1f} times")
         through_a_broker(count, seconds, browser)
         through_a_broker(MANY, seconds, browser, "one")
-        browser.close()
 
 
 if __name__ == "__main__":

@@ -8,26 +8,18 @@ from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from monitor.core.events import AlarmState, Priority, StandingAlarm
 from monitor.edges.page import BenchesPage
 from tests.dashboards.live import a_port
-from tests.dashboards.test_browser import ARGUMENTS, CHROMIUM, CONTRASTS, LEAST_CONTRAST, PATIENCE_MS, opened, sees
+from tests.dashboards.test_browser import CONTRASTS, LEAST_CONTRAST, PATIENCE_MS, opened, sees
 from tests.edges.broker import Broker, wait_until
 from tests.edges.mqtt_host import Host, overview, standing
 from tests.hearing import Hearing
 
 pytestmark = [pytest.mark.browser, pytest.mark.broker, pytest.mark.timeout(300)]
 GAS = StandingAlarm("GAS-HIGH", Priority.HIGH, AlarmState.UNACKNOWLEDGED, 1.0, "2.6 ppm")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
 
 
 class Room:

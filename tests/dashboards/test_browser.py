@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Error, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Error, Page, expect
 
 from monitor.edges.inbox import put
 from monitor.edges.logreader import LogReader
@@ -20,17 +20,6 @@ from tests.live import wait_until
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
-CHROMIUM = "/usr/bin/chromium"
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-component-update",
-    "--disable-sync",
-    "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",  # whatever asks for another machine fails
-]
 PATIENCE_MS = 60_000.0  # of a loaded machine
 HEAD = ".head .state"
 LEAST_CONTRAST = 4.5  # WCAG 2.2, 1.4.3, level AA
@@ -53,14 +42,6 @@ CONTRASTS = """() => {
   }
   return found;
 }"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
 
 
 @contextmanager

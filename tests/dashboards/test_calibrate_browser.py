@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from monitor.edges.page import Page as Server
 from monitor.edges.port import SerialPort
@@ -17,18 +17,10 @@ from monitor.errors import RefusalError
 from monitor.rig.bench import SimulatedBench
 from monitor.rig.serve import BenchServer
 from tests.dashboards.live import a_port
-from tests.dashboards.test_browser import ARGUMENTS, CHROMIUM, CONTRASTS, LEAST_CONTRAST, PATIENCE_MS, opened
+from tests.dashboards.test_browser import CONTRASTS, LEAST_CONTRAST, PATIENCE_MS, opened
 from tests.live import terms, wait_until
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 import streamlit as st
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 from streamlit.testing.v1 import AppTest
 
 from dashboards.pastcharts import ticks
@@ -19,8 +19,9 @@ from dashboards.stretch import WINDOWS, stretch_of
 from monitor.edges.logreader import LogReader
 from monitor.edges.page import Page
 from monitor.past import course, logs_in, past_run
+from tests.dashboards.chromium import chromium
 from tests.dashboards.runs import QUIET, sampled, standing, write_log
-from tests.dashboards.test_browser import ARGUMENTS, CHROMIUM, PATIENCE_MS, opened, sees
+from tests.dashboards.test_browser import PATIENCE_MS, opened, sees
 from tests.recorded import record_run
 
 SCRIPT = str(Path(__file__).parents[2] / "dashboards" / "bench.py")
@@ -194,9 +195,8 @@ def test_past_runs_are_reached_and_compared_in_a_browser(folder: Path) -> None:
     """From the run's page by its link; the list, two runs over each other, and back."""
     server = Page(folder / "two.so2log")
     try:
-        with sync_playwright() as playwright:
-            chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-            page = opened(chromium, server, 1100, 1000)
+        with chromium() as browser:
+            page = opened(browser, server, 1100, 1000)
             page.get_by_role("link", name="Past runs").click()
             sees(page, ".pastruns", "Batch <1> (invented)")
             expect(
@@ -208,6 +208,5 @@ def test_past_runs_are_reached_and_compared_in_a_browser(folder: Path) -> None:
             page.get_by_role("link", name="The run being watched").click()
             sees(page, ".head .state", "")
             expect(page.get_by_role("link", name="Past runs")).to_be_visible(timeout=PATIENCE_MS)
-            chromium.close()
     finally:
         server.close()

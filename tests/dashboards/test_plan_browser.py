@@ -6,23 +6,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from monitor.edges.page import Page as Server
 from monitor.settings import load_run
-from tests.dashboards.test_browser import ARGUMENTS, CHROMIUM, CONTRASTS, LEAST_CONTRAST, PATIENCE_MS, opened
+from tests.dashboards.test_browser import CONTRASTS, LEAST_CONTRAST, PATIENCE_MS, opened
 from tests.settings import BENCH_TOML
 from tests.test_pastresults import past_log
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture(scope="module")
