@@ -8,6 +8,7 @@ from dashboards.steps import in_order
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import AlarmState, Overview, Priority, StandingAlarm
 from monitor.core.spans import duration
+from monitor.terms import Route
 
 S = AlarmState
 RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
@@ -49,15 +50,20 @@ class Card(NamedTuple):
     shelved: bool
 
 
+def route_of(run: Overview) -> Route | None:
+    """The route of a run, as far as its overview tells it."""
+    return run.metering.route if run.metering is not None else None
+
+
 def cards(run: Overview, *, answerable: bool) -> tuple[tuple[Card, ...], tuple[Card, ...]]:
     """The alarms that call for something, worst first, and those that people have set aside."""
     shown = [a for a in run.alarms if a.tag in CATALOGUE and a.state in STATE_WORDS]
     shown.sort(key=lambda a: (RANK[a.priority], a.state not in CAUSE_STANDS, SEVERITY[a.tag]))
-    made = [(a.state in SET_ASIDE, _card(a, run.t_s, answerable)) for a in shown]
+    made = [(a.state in SET_ASIDE, _card(a, run, answerable)) for a in shown]
     return tuple(card for aside, card in made if not aside), tuple(card for aside, card in made if aside)
 
 
-def _card(a: StandingAlarm, now_s: float, answerable: bool) -> Card:
+def _card(a: StandingAlarm, run: Overview, answerable: bool) -> Card:
     kind = CATALOGUE[a.tag]
     held = a.state is S.LATCHED_ACKNOWLEDGED or (a.tag == HELD_BY_BOARD and a.state is S.ACKNOWLEDGED)
     return Card(
@@ -66,10 +72,10 @@ def _card(a: StandingAlarm, now_s: float, answerable: bool) -> Card:
         sign=SIGN[a.priority],
         title=kind.title,
         state_words=STATE_WORDS[a.state],
-        since=f"for {duration(now_s - a.since_s)}",
+        since=f"for {duration(run.t_s - a.since_s)}",
         detail=a.detail,
         consequence=kind.consequence,
-        response=kind.response,
+        response=kind.response(route_of(run)),
         time_to_respond=kind.time_to_respond,
         stands=a.state in CAUSE_STANDS,
         to_acknowledge=a.state in TO_ACKNOWLEDGE,

@@ -252,7 +252,7 @@ def _more(log: Path) -> None:
     with end.expander("End the run for good"):
         st.markdown("The permit goes, the record is closed, and nobody watches the bench any more.")
         st.text_input("Why now, if the flask is not known to be safe to open", key="end_reason", max_chars=MAX_TEXT)
-        sure = st.checkbox("The tap is shut, the heat is off: end this run", key="end_sure")
+        sure = st.checkbox("Nothing makes gas any more, the heat is off: end this run", key="end_sure")
         st.button("End the run", key="end-go", disabled=not sure, on_click=_ask_end, args=(log,))
 
 

@@ -134,7 +134,7 @@ def _alarmed(alarm: Alarm, row: Row, now_s: float) -> Alarmed:
     if said is not None:
         response, time = said.response, said.time_to_respond
     elif kind is not None:
-        response, time = kind.response, kind.time_to_respond
+        response, time = kind.response(None), kind.time_to_respond
     assert row.standing is not None
     began, stood = clock(began_utc_s(alarm, row.standing)), duration(stood_s(alarm, row, now_s))
     return Alarmed(

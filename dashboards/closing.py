@@ -7,6 +7,8 @@ from html import escape
 from monitor.core.events import Closing
 from monitor.core.opening import CAUTION
 from monitor.core.spans import duration
+from monitor.core.stopping import STOP
+from monitor.terms import Route
 
 
 def section(closing: Closing) -> str:
@@ -38,10 +40,11 @@ def _bar(closing: Closing) -> str:
     return f'<div class="waited" role="img" aria-label="{said}"><span style="width:{part:.1f}%"></span></div>'
 
 
-def next_step(closing: Closing | None) -> str:
+def next_step(closing: Closing | None, route: Route | None) -> str:
     """What to do in this phase."""
+    shut = STOP[route].over
     if closing is None:
-        return "Heat off, tap shut, tube out of the liquid. Leave the flask shut under the hood."
+        return f"{shut}, tube out of the liquid. Leave the flask shut under the hood."
     if not closing.safe:
-        return "Heat off, tap shut, tube out of the liquid. Leave the flask shut until the page says that it is safe."
+        return f"{shut}, tube out of the liquid. Leave the flask shut until the page says that it is safe."
     return "Open the flask under the hood. Make what is left in it safe, then end the run."

@@ -6,9 +6,10 @@ import re
 
 from dashboards.closing import next_step as next_step_of_closing
 from dashboards.words import count, plain
-from monitor.core.events import Closing, Forecast, Phase
+from monitor.core.events import Closing, Forecast, Metering, Phase
 from monitor.core.spans import duration
-from monitor.terms import Meter
+from monitor.core.stopping import STOP, Stop
+from monitor.terms import Meter, Route
 
 PHASE_WORDS = {
     Phase.GETTING_READY: "Getting ready",
@@ -17,31 +18,43 @@ PHASE_WORDS = {
     Phase.CLOSING_DOWN: "Closing down",
     Phase.CLOSED: "Closed",
 }
-WHEN_NOBODY_WATCHES = (
-    "Shut the tap, heat off, hood on. Start the monitor again with the same log: it takes the run up where it stood."
-)
+
+
+def when_nobody_watches(route: Route | None) -> str:
+    """What to do when the monitor has gone."""
+    return (
+        f"{STOP[route].order}; hood on. "
+        "Start the monitor again with the same log: it takes the run up where it stood."
+    )
 
 
 def next_step(
-    phase: Phase, permit_on: bool, forecast: Forecast | None, meter: Meter = "drops", closing: Closing | None = None
+    phase: Phase,
+    permit_on: bool,
+    forecast: Forecast | None,
+    metering: Metering | None = None,
+    closing: Closing | None = None,
 ) -> str:
     """The next thing to do in a run in which nothing is wrong."""
+    meter: Meter = "drops" if metering is None else metering.meter
+    route = None if metering is None else metering.route
+    stop = STOP[route]
     if phase is Phase.GETTING_READY:
         if permit_on:
-            return "Permit is on. When you open the tap, choose 'Generating'."
-        return "Tap shut, hood on, tube and scrubber in place? Then ask for the permit."
+            return f"Permit is on. When you {stop.begin}, choose 'Generating'."
+        return f"{stop.ready} Then ask for the permit."
     if phase is Phase.GENERATING:
-        return _generating(permit_on, forecast, meter)
+        return _generating(permit_on, forecast, meter, stop)
     if phase is Phase.RUNNING_OUT:
-        return "Tap shut. Lift the tube out of the liquid before anything cools; wait until no more gas comes."
+        return f"{stop.run_out}. Lift the tube out of the liquid before anything cools; wait until no more gas comes."
     if phase is Phase.CLOSING_DOWN:
-        return next_step_of_closing(closing)
+        return next_step_of_closing(closing, route)
     return "The run is closed. Nobody watches this bench now."
 
 
-def _generating(permit_on: bool, forecast: Forecast | None, meter: Meter) -> str:
+def _generating(permit_on: bool, forecast: Forecast | None, meter: Meter, stop: Stop) -> str:
     if not permit_on:
-        return "Permit is off: tap shut. Find out why, then ask for it again."
+        return f"Permit is off: {stop.done}. Find out why, then ask for it again."
     if forecast is None:
         return "Go on. What goes over is not counted on this route: judge by the receiver."
     if forecast.need_mol is None:
@@ -55,7 +68,7 @@ def _generating(permit_on: bool, forecast: Forecast | None, meter: Meter) -> str
             f"wanted is {plain(forecast.need_mol)} mol."
         )
     if forecast.drops_to_need == 0:
-        return "The need has gone over. Shut the tap, then lift the tube out of the liquid before anything cools."
+        return f"The need has gone over. {stop.order}; then lift the tube out of the liquid before anything cools."
     to_go = f"{count(forecast.drops_to_need, meter[:-1])} to go"
     if forecast.minutes_to_need is None:
         return f"Nothing {'drips' if meter == 'drops' else 'comes'}. {to_go}."

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 from dashboards import amounts, readings
-from dashboards.alarms import Card, cards, headline_of, steps_of
+from dashboards.alarms import Card, cards, headline_of, route_of, steps_of
 from dashboards.freshness import Freshness
 from dashboards.minding import mind
 from dashboards.source import Sheet, overview_from, sheet_of, written_utc_s
-from dashboards.steps import WHEN_NOBODY_WATCHES, in_order, next_step
+from dashboards.steps import in_order, next_step, when_nobody_watches
 from dashboards.words import clock
 from monitor.core.events import CheckLine, Closing, Overview, Phase, Priority
 from monitor.core.spans import duration
@@ -101,7 +101,7 @@ def view_of(run: Overview, sheet: Sheet, header: Header, age_s: float, inbox: bo
         watched=watched,
         checks=run.checks if watched else (),
         closing=run.closing if watched else None,
-        mind=mind(run.phase, run.metering.route if run.metering else None) if watched and calm else "",
+        mind=mind(run.phase, route_of(run)) if watched and calm else "",
         advice=run.advice if watched else (),
     )
 
@@ -135,12 +135,11 @@ def _warning(run: Overview, closed: bool, age_s: float, inbox: bool, now_utc_s: 
 
 
 def _head(run: Overview, closed: bool, watched: bool, standing: tuple[Card, ...], warning: str) -> Head:
-    meter = run.metering.meter if run.metering is not None else "drops"
-    step = next_step(Phase.CLOSED if closed else run.phase, run.permit_on, run.forecast, meter, run.closing)
+    step = next_step(Phase.CLOSED if closed else run.phase, run.permit_on, run.forecast, run.metering, run.closing)
     if closed:
         return Head("closed", "–", "", "Run closed", (step,), warning)
     if not watched:
-        return Head("unknown", "?", "", "Not known", in_order(WHEN_NOBODY_WATCHES), warning)
+        return Head("unknown", "?", "", "Not known", in_order(when_nobody_watches(route_of(run))), warning)
     if standing:
         return Head(*headline_of(standing), steps_of(standing[0]), warning)
     if warning:

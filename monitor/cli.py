@@ -190,7 +190,7 @@ def _run(
             page = Page(log, a.page_port, secret_names(bench), reach)
             ended.callback(page.close)
         begun = begin(log, bench, bench_toml, run, run_toml, speed)
-        lines = Lines(sys.stdout)
+        lines = Lines(sys.stdout, run.route)
         supervisor = Supervisor()
         for close in (supervisor.close, lines.close):
             ended.callback(close)

@@ -61,7 +61,7 @@ class InventedBench:
 
     def _begin(self, second: int) -> None:
         self._session += 1
-        self._voice = Voice(self.name, f"{self._session:04x}{self._number:04x}")
+        self._voice = Voice(self.name, f"{self._session:04x}{self._number:04x}", "acid-drip")
         self._seq = self._states = 0
         self._standing: dict[str, StandingAlarm] = {}
         self._begun_s = second

@@ -141,7 +141,7 @@ class Service:
                 and cannot be sent.
         """
         self._run, self._opener = run, opener
-        self._mqtt = None if broker is None else self._broker_outlet(run.bench.bench, broker)
+        self._mqtt = None if broker is None else self._broker_outlet(run.bench, broker)
         self._bench, self._clock = run.bench, run.clock
         self._port = port
         self._needs_check = needs_check
@@ -165,15 +165,16 @@ class Service:
         self._said = ""  # the newest word about the port, so that each is said once
         self._next_open_s = 0.0
 
-    def _broker_outlet(self, bench: BenchTerms, broker: Broker) -> Mqtt:
-        allowed = bench.mqtt is not None and bench.mqtt.acknowledge
-        return Mqtt(bench.name, broker, self._broker_trouble, on_ask=self._admit_from_afar if allowed else None)
+    def _broker_outlet(self, live: Bench, broker: Broker) -> Mqtt:
+        bench, route = live.bench, live.run.route
+        on_ask = self._admit_from_afar if bench.mqtt is not None and bench.mqtt.acknowledge else None
+        return Mqtt(bench.name, route, broker, self._broker_trouble, on_ask=on_ask)
 
     def _messages(self) -> Notify | None:
-        bench = self._bench.bench
+        bench, run = self._bench.bench, self._bench.run
         if bench.notify is None:
             return None
-        return Notify(bench.name, self._bench.run.title, bench.notify, self._messages_trouble)
+        return Notify(bench.name, run.title, run.route, bench.notify, self._messages_trouble)
 
     def stop(self) -> None:
         """End watching soon; the run stays open and can be taken up again. Safe from any thread or signal."""

@@ -52,7 +52,7 @@ def test_benches_are_heard_with_their_alarms(tmp_path: Path) -> None:
             row = row_of(hearing, "hood-2")
             assert row.standing is not None
             assert [a.tag for a in row.standing.alarms] == ["PLATE-HIGH"]
-            assert row.changes[0].response == CATALOGUE["DRIP-FAST"].response
+            assert row.changes[0].response == CATALOGUE["DRIP-FAST"].response("acid-drip")
             assert [r.judged.name for r in hearing.picture.rows(0, 9)] == ["hood-2", "hood-1"]
             late.stop()
             hearing.wait_level("hood-2", Level.ENDED)

@@ -83,7 +83,7 @@ def test_every_route_closes_down(route: Route, meter: Meter, end_s: float) -> No
     while not story.live.overview().closing or not dict(story.closings())[story.t_s // 1.0].safe:
         story.until(story.t_s + 60.0)
         assert story.t_s < end_s + 7200.0, list(story.closings())[-1]
-    line = say([e for e in story.events if isinstance(e, Overview) and e.t_s % 10.0 == 0.0][-1])
+    line = say([e for e in story.events if isinstance(e, Overview) and e.t_s % 10.0 == 0.0][-1], "acid-drip")
     assert line is not None
     assert line.rpartition("  ")[2].startswith("safe to open")
     first_s = next(t_s for t_s, closing in story.closings() if closing.safe)

@@ -542,7 +542,9 @@ class Bench:
 
     def _clear(self, air_l_per_min: float, liquor_c: float, who: str, at: Instant, out: list[Event]) -> str:
         if self.phase not in (Phase.RUNNING_OUT, Phase.CLOSING_DOWN):
-            raise RefusedError("a flask is cleared when its tap is shut: begin running out or closing down first")
+            raise RefusedError(
+                "a flask is cleared when no gas is being made: begin running out or closing down first"
+            )
         if not 0.0 <= air_l_per_min <= MOST_AIR_L_PER_MIN:
             raise RefusedError(f"found {air_l_per_min:g} L of air a minute, wanted 0 to {MOST_AIR_L_PER_MIN:g}")
         if not LIQUOR_C[0] <= liquor_c <= LIQUOR_C[1]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from monitor.core.events import Phase, Priority
+from monitor.core.stopping import fill
+from monitor.terms import Route
 
 HIGH, MEDIUM, LOW = Priority.HIGH, Priority.MEDIUM, Priority.LOW
 
@@ -24,16 +26,20 @@ class AlarmKind(NamedTuple):
     priority: Priority
     title: str
     consequence: str
-    response: str
+    asks: str  # with the route's own words still to be filled in
     time_to_respond: str
     permit_off_after_s: float | None = None
     off_delay_s: float = 0.0
     on_delay_s: float = 0.0
 
+    def response(self, route: Route | None) -> str:
+        """What to do first on that route; with None, in words that hold on every one."""
+        return fill(self.asks, route)
+
 
 _GAS_RESPONSE = (
-    "Shut the tap, heat off. Leave the hood running and its sash down. If you smell it or it stings, leave and close "
-    "the door. Look for the leak only when the reading is falling."
+    "{order}. Leave the hood running and its sash down. If you smell it or it stings, leave and close the door. Look "
+    "for the leak only when the reading is falling."
 )
 
 CATALOGUE: dict[str, AlarmKind] = {
@@ -44,7 +50,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             HIGH,
             "Too much SO2 in the air",
             "Breathing this harms; more of it can come quickly.",
-            "Leave, and warn the others. Shut the tap on the way only if it is within reach. Come back when the air "
+            "Leave, and warn the others. On the way, and only if it is within reach: {done}. Come back when the air "
             "is clear.",
             "seconds",
             permit_off_after_s=0.0,
@@ -75,7 +81,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             MEDIUM,
             "SO2 reading creeps up",
             "Something may be leaking a little.",
-            "Look at joints, tube and scrubber. Be ready to shut the tap.",
+            "Look at joints, tube and scrubber. Be ready to stop the gas: {done}.",
             "several minutes",
             off_delay_s=60.0,
         ),
@@ -102,8 +108,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             HIGH,
             "Gas sensor not to be believed",
             "Nobody watches the air now: a leak would not be noticed.",
-            "Act as if there were gas: shut the tap, hood on. Check the sensor's plug and wire; bump-test before "
-            "going on.",
+            "Act as if there were gas: {done}, hood on. Check the sensor's plug and wire; bump-test before going on.",
             "10 seconds, then the permit goes",
             permit_off_after_s=10.0,
             off_delay_s=10.0,
@@ -112,8 +117,8 @@ CATALOGUE: dict[str, AlarmKind] = {
             "PLATE-HIGH-HIGH",
             HIGH,
             "Plate far too hot",
-            "Acid boils over or decomposes; glass may break.",
-            "Heat off at the wall. Do not lift the flask. Shut the tap, sash down, keep back.",
+            "What is on it boils over or decomposes; glass may break.",
+            "{by_hand}. Move nothing, sash down, keep back.",
             "seconds",
             permit_off_after_s=0.0,
             off_delay_s=60.0,
@@ -123,7 +128,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             MEDIUM,
             "Plate too hot",
             "Near the temperature at which the heat is taken away.",
-            "Turn the heat down and watch it fall.",
+            "{cooler} and watch it fall.",
             "a minute or two",
             off_delay_s=60.0,
             on_delay_s=1.0,
@@ -133,7 +138,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             MEDIUM,
             "Plate will overheat soon",
             "At this slope the upper limit is near.",
-            "Turn the heat down now.",
+            "{cooler} now.",
             "half a minute",
             off_delay_s=10.0,
         ),
@@ -151,7 +156,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             HIGH,
             "Plate thermometer not to be believed",
             "Nobody watches the heat now.",
-            "Heat off. Check the thermocouple's plug and that its tip sits on the plate.",
+            "{heat_off}. Check the thermocouple's plug and that its tip sits on the plate.",
             "10 seconds, then the permit goes",
             permit_off_after_s=10.0,
             off_delay_s=10.0,
@@ -161,7 +166,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             MEDIUM,
             "Drip or bubbles too fast",
             "More gas than the receiver can take; it foams or goes past.",
-            "Turn the tap or the heat back. Look at the receiver and the scrubber.",
+            "{slower}. Look at the receiver and the scrubber.",
             "a minute",
             off_delay_s=15.0,
         ),
@@ -170,7 +175,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             LOW,
             "Drip or bubbles have stopped",
             "Gas stops soon, and liquid may be drawn back up the tube.",
-            "Look at the tap and the acid, or at the heat and the gas line. If you ended it, say so by the phase.",
+            "Look at {look_at}. If you ended it, say so by the phase.",
             "minutes",
             off_delay_s=0.0,
         ),
@@ -188,7 +193,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             MEDIUM,
             "Drops or gas though nothing should come",
             "Gas is being made that nobody asked for.",
-            "Shut the tap, heat off. If gas is to be made, begin the generating phase.",
+            "{order}. If gas is to be made, begin the generating phase.",
             "a minute",
             off_delay_s=30.0,
         ),
@@ -204,8 +209,8 @@ CATALOGUE: dict[str, AlarmKind] = {
             "CHARGE-SPENT",
             LOW,
             "Charge used up",
-            "More acid makes no more gas.",
-            "Shut the tap. What is still held comes off by warming or sweeping.",
+            "What is left makes no more gas.",
+            "Stop the gas: {done}. What is still held comes off as it runs out.",
             "no hurry",
         ),
         AlarmKind(
@@ -213,7 +218,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             LOW,
             "Enough has gone over",
             "The receiver has what it needs.",
-            "Stop the gas: tap shut, heat off. Then lift the tube out of the liquid before anything cools.",
+            "Stop the gas: {done}. Then lift the tube out of the liquid before anything cools.",
             "a minute",
         ),
         AlarmKind(
@@ -221,7 +226,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             MEDIUM,
             "Scrubber nearly spent",
             "If the receiver stopped taking gas, the scrubber could not hold the rest.",
-            "Stop the gas: tap shut, heat off. Renew the scrubber.",
+            "Stop the gas: {done}. Renew the scrubber.",
             "minutes",
         ),
         AlarmKind(
@@ -237,7 +242,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             HIGH,
             "No word from the board",
             "Every reading on this page is old. The board takes the permit away by itself.",
-            "Stop the gas: tap shut, heat off. Check the cable and the board's power.",
+            "Stop the gas: {done}. Check the cable and the board's power.",
             "at once",
             permit_off_after_s=0.0,
         ),
@@ -254,7 +259,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             "BOARD-RESTARTED",
             MEDIUM,
             "Board restarted",
-            "Heat and drip lost their permit.",
+            "What the relay feeds has lost its permit.",
             "Look why (power, cable); then ask for the permit again.",
             "a minute",
             permit_off_after_s=0.0,
@@ -265,7 +270,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             HIGH,
             "Permit relay does not follow",
             "The relay is on though it should be off, or off though it should be on.",
-            "Heat off at the wall, tap shut by hand. Do not go on with this relay.",
+            "{by_hand}. Do not go on with this relay.",
             "at once",
             off_delay_s=1.0,
         ),

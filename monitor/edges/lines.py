@@ -21,19 +21,19 @@ from monitor.core.events import (
     PhaseChanged,
     Reading,
 )
+from monitor.terms import Route
 
 EVERY_S = 10
 WAITING_MAX = 500  # lines; when the terminal does not take them, newer ones are dropped: the record has them all
 
 
-def say(e: Event) -> str | None:
+def say(e: Event, route: Route) -> str | None:
     """One event as one line, or None when it is not worth one."""
     if isinstance(e, AlarmChanged):
         kind = CATALOGUE[e.tag]
         if e.after is AlarmState.UNACKNOWLEDGED:
-            return (
-                f"{_time(e.t_s)}  ALARM {e.priority.value:<6} {e.tag}: {kind.title}. {e.detail}. DO: {kind.response}"
-            )
+            do = kind.response(route)
+            return f"{_time(e.t_s)}  ALARM {e.priority.value:<6} {e.tag}: {kind.title}. {e.detail}. DO: {do}"
         by = f" by {e.who}" if e.who else ""
         if AlarmState.SUPPRESSED in (e.before, e.after):
             return None
@@ -89,10 +89,10 @@ def _value(reading: Reading, form: str, unit: str) -> str:
 
 
 class Lines:
-    """An outlet that writes lines to a stream from a thread of its own."""
+    """An outlet that writes lines of a run on that route to a stream, from a thread of its own."""
 
-    def __init__(self, stream: TextIO) -> None:
-        self._stream = stream
+    def __init__(self, stream: TextIO, route: Route) -> None:
+        self._stream, self._route = stream, route
         self._queue: queue.Queue[str | None] = queue.Queue(WAITING_MAX)
         self._thread = threading.Thread(target=self._run, name="lines", daemon=True)
         self._thread.start()
@@ -100,7 +100,7 @@ class Lines:
     def __call__(self, events: list[Event]) -> None:
         """Take events; never waits."""
         for e in events:
-            line = say(e)
+            line = say(e, self._route)
             if line is not None:
                 try:
                     self._queue.put_nowait(line)

@@ -25,6 +25,7 @@ from monitor.edges.mqtt_outbox import ANSWERS_MAX, Outbox
 from monitor.edges.mqtt_payloads import Voice
 from monitor.edges.mqtt_requests import Answer, Arrived, Ask, Desk
 from monitor.edges.mqtt_sender import Sender
+from monitor.terms import Route
 
 LOOK_S = 1.0  # how often to look whether the bench still speaks
 FAREWELL_S = 2.0  # for what is left to say at the end; what is not out by then stays unsaid, the record has it
@@ -54,6 +55,7 @@ class Mqtt:
     def __init__(
         self,
         bench: str,
+        route: Route,
         broker: Broker,
         on_trouble: Callable[[bool, str], None],
         pace: Pace | None = None,
@@ -63,7 +65,7 @@ class Mqtt:
         self._on_ask = on_ask
         self._name = f"so2bench-{bench}"  # one a bench: an older connection, dead or doubled, is thrown out
         session = secrets.token_hex(4)
-        self._voice, self._desk = Voice(bench, session), Desk(session)
+        self._voice, self._desk = Voice(bench, session, route), Desk(session)
         self._at_once: deque[Answer] = deque(maxlen=ANSWERS_MAX)  # no word of the run's; when full, the oldest goes
         self._deaf: str | None = None  # why requests do not come in on this connection
         self._outbox = Outbox(self._desk.before)

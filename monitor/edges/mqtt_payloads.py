@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import AlarmChanged, Overview
 from monitor.edges.mqtt_requests import EXPIRY_MAX_S, Answer, Tally
+from monitor.terms import Route
 
 VERSION = 1  # of the payloads; goes up when a key goes away or changes its meaning, not when one is added
 ROOT = "so2bench"
@@ -44,7 +45,8 @@ class Voice:
     `session` marks this program's messages from those of an earlier or later one; numbers begin anew with it.
     """
 
-    def __init__(self, bench: str, session: str) -> None:
+    def __init__(self, bench: str, session: str, route: Route) -> None:
+        self._route = route  # of the run, for what an alarm asks for
         self._base = f"{ROOT}/{bench}"
         self._head = {"v": VERSION, "bench": bench, "session": session}
 
@@ -115,7 +117,7 @@ class Voice:
             "who": change.who,
             "detail": change.detail,
             "title": kind.title,
-            "response": kind.response,
+            "response": kind.response(self._route),
             "time_to_respond": kind.time_to_respond,
         }
         return self._message("alarm", words, 1, False)

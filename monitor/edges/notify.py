@@ -17,7 +17,7 @@ from collections.abc import Callable
 from monitor.core.events import Event, Overview
 from monitor.errors import RefusalError
 from monitor.messenger import wire
-from monitor.terms import NotifyTerms
+from monitor.terms import NotifyTerms, Route
 
 START_S = 20.0  # for the messenger to say that it understands its URLs
 HUNG_S = 30.0  # it says that it is there every 5 s
@@ -28,13 +28,15 @@ GOODBYE_S = 3.0  # for the last message; the messenger goes on trying by itself
 class Notify:
     """An outlet of the service. `on_trouble(failing, text)` is called in threads of this outlet's own."""
 
-    def __init__(self, bench: str, title: str, terms: NotifyTerms, on_trouble: Callable[[bool, str], None]) -> None:
+    def __init__(
+        self, bench: str, title: str, route: Route, terms: NotifyTerms, on_trouble: Callable[[bool, str], None]
+    ) -> None:
         """Start the messenger and wait until it understands its URLs.
 
         Raises:
             RefusalError: Apprise is not installed, the URLs are missing or not understood, or it does not start.
         """
-        self._command = [sys.executable, "-m", "monitor.messenger", bench, title]
+        self._command = [sys.executable, "-m", "monitor.messenger", bench, title, route]
         self._command += [terms.urls_env, terms.lowest, repr(terms.repeat_s)]
         self._on_trouble = on_trouble
         self._newest: Overview | None = None

@@ -1,4 +1,4 @@
-"""The messenger's process: `python -m monitor.messenger BENCH TITLE URLS_ENV LOWEST REPEAT_S`.
+"""The messenger's process: `python -m monitor.messenger BENCH TITLE ROUTE URLS_ENV LOWEST REPEAT_S`.
 
 It hears the monitor on standard input and answers on standard output. It takes no heed of being told to stop: when
 the monitor goes, it tells those whom it was to tell, and ends by itself.
@@ -12,12 +12,14 @@ import sys
 import threading
 import time
 from datetime import datetime
+from typing import cast
 
 from monitor.core.events import Priority
 from monitor.errors import RefusalError
 from monitor.messenger import wire
 from monitor.messenger.letters import Scene, Teller
 from monitor.messenger.targets import Target, targets_of
+from monitor.terms import Route
 
 LOOK_S = 0.5  # how often to look whether a letter is due
 FAILED_AFTER = 3  # deliveries in a row, before it is told to the monitor
@@ -98,9 +100,9 @@ def _say(line: bytes) -> None:
         return
 
 
-async def _main(bench: str, title: str, urls_env: str, lowest: str, repeat_s: str) -> None:
+async def _main(bench: str, title: str, route: str, urls_env: str, lowest: str, repeat_s: str) -> None:
     loop = asyncio.get_running_loop()
-    scene = Scene(bench, title, heard_s=time.monotonic())
+    scene = Scene(bench, title, cast(Route, route), heard_s=time.monotonic())
     messenger = Messenger(scene, targets_of(urls_env), Priority(lowest), float(repeat_s))
 
     def listen() -> None:
@@ -121,7 +123,7 @@ if __name__ == "__main__":
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, signal.SIG_IGN)
     try:
-        asyncio.run(_main(*sys.argv[1:6]))
+        asyncio.run(_main(*sys.argv[1:7]))
     except RefusalError as why:
         _say(wire.failing_line(True, str(why)))
         sys.exit(1)

@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import AlarmState, Priority
+from monitor.terms import Route
 
 GATHER_S = 2.0  # alarms come in company: wait this long for the others before writing
 GAP_HIGH_S, GAP_S = 10.0, 60.0  # the least time between letters with news, by the worst of it
@@ -46,6 +47,7 @@ class Scene(NamedTuple):
 
     bench: str
     title: str
+    route: Route
     alarms: tuple[Standing, ...] = ()
     heard_s: float = 0.0
     ended: str | None = None
@@ -171,7 +173,7 @@ class Teller:
         if worst is not None and kind in (Kind.NEWS, Kind.STILL):
             title = f"{scene.bench}: {worst.priority.value} {kind.value}, {CATALOGUE[worst.tag].title}"
         parts = [words] if words else []
-        parts += [self._spelled(a) for a in alarms[:LISTED]]
+        parts += [self._spelled(a, scene.route) for a in alarms[:LISTED]]
         if len(alarms) > LISTED:
             parts.append(f"And {len(alarms) - LISTED} more.")
         if alarms and kind in (Kind.NEWS, Kind.STILL):
@@ -183,12 +185,12 @@ class Teller:
         told = frozenset((a.tag, a.since_utc_s) for a in alarms)
         return Letter(kind, title, "\n".join(parts), worst.priority if worst is not None else None, told)
 
-    def _spelled(self, a: Standing) -> str:
+    def _spelled(self, a: Standing, route: Route) -> str:
         kind = CATALOGUE[a.tag]
         gone = "" if a.state is AlarmState.UNACKNOWLEDGED else " (gone since, not acknowledged)"
         return (
             f"{a.priority.value.upper()} {a.tag} since {self._clock_time(a.since_utc_s)}: {kind.title}{gone}. "
-            f"Seen: {a.detail}. Do: {kind.response} There is: {kind.time_to_respond}."
+            f"Seen: {a.detail}. Do: {kind.response(route)} There is: {kind.time_to_respond}."
         )
 
 

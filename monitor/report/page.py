@@ -253,7 +253,8 @@ def _alarms(f: Facts) -> Html:
         )
     known = [CATALOGUE[t] for t in dict.fromkeys(s.occurrence.tag for s in f.stood) if t in CATALOGUE]
     asked = table(
-        ("alarm", "what it means", "what it asked for"), [(whole(k.tag), k.consequence, k.response) for k in known]
+        ("alarm", "what it means", "what it asked for"),
+        [(whole(k.tag), k.consequence, k.response(f.run.route)) for k in known],
     )
     return section(
         "Alarms",

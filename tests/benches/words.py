@@ -15,7 +15,7 @@ SESSIONS = ("5be0a9d4", "00000001")
 
 
 def voice(bench: str = "hood-2", session: str = SESSIONS[0]) -> Voice:
-    return Voice(bench, session)
+    return Voice(bench, session, "acid-drip")
 
 
 def live(sent: Sent) -> Message:

@@ -29,7 +29,7 @@ async def fleet(url: str, count: int) -> dict[str, list[int]]:
     """Watch so many benches until told to end; gives what each was given to say."""
     broker = broker_of(MqttTerms(url))
     room = invented_room(count, time.time())
-    outlets = [Mqtt(bench.name, broker, _tell, PACE) for bench in room]
+    outlets = [Mqtt(bench.name, "acid-drip", broker, _tell, PACE) for bench in room]
     tasks = [asyncio.create_task(outlet.run()) for outlet in outlets]
     given = {bench.name: [0, 0] for bench in room}
     told = asyncio.get_running_loop().run_in_executor(None, sys.stdin.readline)

@@ -6,7 +6,9 @@ still latched) and where it is set aside, and derives the state from them. It ha
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from typing import get_args
 
 import pytest
 from hypothesis import strategies as st
@@ -16,6 +18,7 @@ from monitor.core.alarms import MAX_SHELVE_MIN, AlarmBook, Input, RefusedError
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import AlarmChanged, Instant, Priority
 from monitor.core.events import AlarmState as S
+from monitor.terms import Route
 
 HIGH, MEDIUM, LOW = "GAS-HIGH", "DRIP-FAST", "DRIP-STALLED"
 TAGS = (HIGH, MEDIUM, LOW, "PLATE-FAULT", "PLATE-HIGH", "BOARD-RESTARTED")
@@ -345,11 +348,25 @@ def test_the_catalogue_is_the_fixed_table() -> None:
     assert got == FIXED
 
 
-def test_every_alarm_says_what_to_do() -> None:
-    """Every alarm has a title, a consequence, a first thing to do, and how long there is."""
+@pytest.mark.parametrize("route", [*get_args(Route), None])
+def test_every_alarm_says_what_to_do(route: Route | None) -> None:
+    """Every alarm has a title, a consequence, a first thing to do on its route, and how long there is."""
     for kind in CATALOGUE.values():
-        assert all((kind.title, kind.consequence, kind.response, kind.time_to_respond))
-        assert kind.response.endswith(".")
+        response = kind.response(route)
+        assert all((kind.title, kind.consequence, response, kind.time_to_respond))
+        assert response.endswith(".")
+        assert response[0].isupper()
+        assert "{" not in response
+
+
+@pytest.mark.parametrize("route", ["acid-on-sulfur", "burner"])
+def test_nobody_is_told_to_shut_a_tap_that_is_not_there(route: Route) -> None:
+    """On routes without a tap no alarm speaks of one; the gas alarms say what stops the gas there."""
+    for kind in CATALOGUE.values():
+        assert re.search(r"\btap\b", f"{kind.consequence} {kind.response(route)}", re.IGNORECASE) is None, kind.tag
+    stops = {"acid-on-sulfur": "Heat off", "burner": "Smother the burning sulfur"}[route]
+    for tag in ("GAS-HIGH", "GAS-LEAK"):
+        assert CATALOGUE[tag].response(route).startswith(stops)
 
 
 def test_gas_and_plate_delays_are_the_tables() -> None:

@@ -13,6 +13,7 @@ from monitor.core.events import (
     Exposed,
     Forecast,
     Instant,
+    Metering,
     Overview,
     Phase,
     Priority,
@@ -28,6 +29,7 @@ UTC_S = 1_800_000_000.0
 SHEET: Sheet = sheet_of(BENCH_TOML, RUN_TOML)
 ACCOUNT = Accounted(100.0, 244, 9.37, 0.21, 0.09, 0.12, 0.61, 0.004, 0.003, 0.0021, 0.02)
 FORECAST = Forecast(57.0, 0.02, 0.577, 0.0016, 0.334, 412, 7.25, 100.6)
+METERING = Metering("acid-drip", "drops", 38.3, 0.4, 38.4, 0.6, 0, None)
 QUIET = Overview(
     t_s=100.0,
     utc_s=UTC_S,
@@ -45,6 +47,7 @@ QUIET = Overview(
     frames_rejected=2,
     frames_lost=1,
     restarts=0,
+    metering=METERING,
 )
 OPEN = Header(
     BENCH_TOML, RUN_TOML, Instant(0.0, UTC_S - 100.0), Instant(100.0, UTC_S), closed=False, made_by="a test"

@@ -105,7 +105,7 @@ def test_what_to_do_comes_from_the_bench_itself() -> None:
     speak(roll, "hood-3", 100.0, alarm("GAS-HIGH", HIGH, AlarmState.ACKNOWLEDGED))
     other = benchlist.one(picture(roll, 100.0), "hood-3", 100.0)
     assert other is not None
-    assert other.alarms[0].response.startswith("Shut the tap, heat off.")
+    assert other.alarms[0].response.startswith("Stop the gas: tap shut, heat off, or flame smothered.")
 
 
 def test_one_bench_in_full() -> None:

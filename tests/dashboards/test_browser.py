@@ -182,7 +182,7 @@ def test_closing_down_is_watched_and_ended(browser: Browser, tmp_path: Path) -> 
         sees(page, ".opening .verdict", "Not yet: leave it shut")
         sees(page, ".opening", "the plate is still at 7")
         page.get_by_text("End the run for good").click()
-        page.get_by_text("The tap is shut, the heat is off: end this run").click()
+        page.get_by_text("Nothing makes gas any more, the heat is off: end this run").click()
         page.get_by_role("button", name="End the run").click()
         sees(page, ".answers .refused", "the flask is not known to be safe to open")
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
@@ -201,7 +201,7 @@ def test_closing_down_is_watched_and_ended(browser: Browser, tmp_path: Path) -> 
         sees(page, ".opening", "the plate is at 3")
         faint = [found for found in page.evaluate(CONTRASTS) if found[0] < LEAST_CONTRAST]
         assert faint == []
-        page.get_by_text("The tap is shut, the heat is off: end this run").click()
+        page.get_by_text("Nothing makes gas any more, the heat is off: end this run").click()
         page.get_by_role("button", name="End the run").click()
         sees(page, HEAD, "Run closed")
     assert LogReader(log).header().closed

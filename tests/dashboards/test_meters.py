@@ -62,7 +62,7 @@ def test_a_weighed_run_says_so() -> None:
     run = counted(CANDLE, 0)
     before = run.bench.overview()
     assert amounts_of(before, "", "").delivered == "not weighed yet"
-    assert "Weigh from time to time" in next_step(Phase.GENERATING, True, before.forecast, "weighings")
+    assert "Weigh from time to time" in next_step(Phase.GENERATING, True, before.forecast, before.metering)
     assert run.ask("weighing", what="sulfur loss", grams=6.4, u_g=0.1).accepted
     after = amounts_of(run.bench.overview(), "", "")
     assert after.delivered.startswith("0.1996 ±")

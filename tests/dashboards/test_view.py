@@ -116,7 +116,7 @@ def test_the_worst_alarm_is_the_headline() -> None:
     assert (view.head.level, view.head.sign, view.head.word) == ("high", "!!!", "HIGH ALARM")
     assert view.head.text == "SO2 in the air (+2 more)"
     assert view.head.steps[0] == "Shut the tap, heat off."
-    assert " ".join(view.head.steps) == CATALOGUE["GAS-HIGH"].response
+    assert " ".join(view.head.steps) == CATALOGUE["GAS-HIGH"].response("acid-drip")
 
 
 def test_a_closed_run_asks_for_nothing() -> None:

@@ -81,7 +81,9 @@ class Host:
     ) -> None:
         self.told: list[tuple[bool, str]] = []
         known = broker_of(MqttTerms(broker)) if isinstance(broker, str) else broker
-        self.outlet = Mqtt(bench, known, lambda failing, text: self.told.append((failing, text)), pace, on_ask)
+        self.outlet = Mqtt(
+            bench, "acid-drip", known, lambda failing, text: self.told.append((failing, text)), pace, on_ask
+        )
         self.task: asyncio.Task[None] | None = None
         self.complaints: list[str] = []
         self._loop: asyncio.AbstractEventLoop | None = None

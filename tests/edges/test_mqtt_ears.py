@@ -45,7 +45,7 @@ def test_every_last_word_that_is_kept_is_heard(tmp_path: Path) -> None:
     count = 1500
     with Broker(tmp_path) as broker:
         with speaker(broker) as client:
-            said = [Voice(f"hood-{n}", "5be0a9d4").lost() for n in range(count)]
+            said = [Voice(f"hood-{n}", "5be0a9d4", "acid-drip").lost() for n in range(count)]
             for sent in [client.publish(m.topic, m.payload, m.qos, m.retain) for m in said]:
                 sent.wait_for_publish(20.0)
         with Hearing(broker.url) as hearing:
@@ -78,7 +78,7 @@ def test_a_flood_of_states_drowns_no_alarm(tmp_path: Path) -> None:
         thread = threading.Thread(target=work)
         thread.start()
         assert connected.wait(20.0)
-        changes = [Voice("hood-1", "5be0a9d4").alarm(change(n), n) for n in range(1, alarms + 1)]
+        changes = [Voice("hood-1", "5be0a9d4", "acid-drip").alarm(change(n), n) for n in range(1, alarms + 1)]
         for n in range(states):
             sent = client.publish("so2bench/hood-1/state", b"s" * 10_000, 0)
             if n % (states // alarms) == 0:

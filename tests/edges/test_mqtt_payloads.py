@@ -33,7 +33,7 @@ from tests.rig.terms import BENCH, drip_run
 
 SCHEMA: dict[str, Any] = json.loads((files("monitor.edges") / "mqtt.schema.json").read_text("utf-8"))
 PAGE = (files("monitor.edges") / "MQTT.md").read_text("utf-8")
-VOICE = Voice("hood-2", "5be0a9d4")
+VOICE = Voice("hood-2", "5be0a9d4", "acid-drip")
 
 FULL = overview(1312.0, tuple(standing(tag) for tag in CATALOGUE))._replace(
     account=Accounted(1310.4, 1201, 46.1, 0.41, 0.06, 0.35, 0.0, 0.008, 0.006, 0.01, 0.0),
@@ -89,7 +89,7 @@ def test_every_alarm_has_its_shape(tag: str) -> None:
         change = AlarmChanged(1.0, UTC_S, tag, Priority.LOW, state, state, "reset", "Ada", "")
         message = VOICE.alarm(change, 1)
         assert message_faults(message) == []
-        assert json.loads(message.payload)["response"] == CATALOGUE[tag].response
+        assert json.loads(message.payload)["response"] == CATALOGUE[tag].response("acid-drip")
 
 
 def test_a_bench_in_every_phase() -> None:

@@ -24,7 +24,7 @@ from monitor.messenger.letters import (
 )
 
 REPEAT_S = 300.0
-EMPTY = Scene("hood-2", "selenium from a spent liquor (invented)")
+EMPTY = Scene("hood-2", "selenium from a spent liquor (invented)", "acid-drip")
 LEAK = Standing("GAS-LEAK", Priority.HIGH, AlarmState.UNACKNOWLEDGED, 1000.0, "0.9 ppm over its usual level")
 STALLED = Standing("DRIP-STALLED", Priority.LOW, AlarmState.UNACKNOWLEDGED, 1001.0, "no drop for 60 s")
 FAST = Standing("DRIP-FAST", Priority.MEDIUM, AlarmState.UNACKNOWLEDGED, 1002.0, "95 drops a minute")

@@ -34,7 +34,9 @@ class People:
 
     def __init__(self) -> None:
         self.told: list[tuple[bool, str]] = []
-        self.notify = Notify("hood-2", "invented", NotifyTerms(ENV), lambda *said: self.told.append(said))
+        self.notify = Notify(
+            "hood-2", "invented", "acid-drip", NotifyTerms(ENV), lambda *said: self.told.append(said)
+        )
         self.t_s = 0.0
 
     def hear(self, *alarms: StandingAlarm) -> None:
@@ -159,7 +161,7 @@ def test_urls_that_cannot_be_used_are_refused_before_anything_starts(
     assert words in str(told.value)
     assert "example" not in str(told.value)
     with pytest.raises(RefusalError, match="urls_env"):
-        Notify("hood-2", "invented", NotifyTerms(ENV), lambda *_: None)
+        Notify("hood-2", "invented", "acid-drip", NotifyTerms(ENV), lambda *_: None)
 
 
 def test_a_trial_message_says_who_took_it(
