@@ -28,6 +28,7 @@ from monitor.benches.table import away_words, refused_lines
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import Priority, Reading
 from monitor.core.spans import duration
+from monitor.terms import Route
 
 STALE_S = 5.0  # the list is written every second
 DRAWN = 60  # benches at first, and with each wish for more
@@ -134,7 +135,7 @@ def _alarmed(alarm: Alarm, row: Row, now_s: float) -> Alarmed:
     if said is not None:
         response, time = said.response, said.time_to_respond
     elif kind is not None:
-        response, time = kind.response(None), kind.time_to_respond
+        response, time = kind.response(_route(row)), kind.time_to_respond
     assert row.standing is not None
     began, stood = clock(began_utc_s(alarm, row.standing)), duration(stood_s(alarm, row, now_s))
     return Alarmed(
@@ -148,6 +149,11 @@ def _alarmed(alarm: Alarm, row: Row, now_s: float) -> Alarmed:
         time_to_respond=time,
         stands=row.judged.level not in (Level.NOT_HEARD, Level.ENDED),
     )
+
+
+def _route(row: Row) -> Route | None:
+    """The route of its run, as far as it says it."""
+    return row.state.metered.route if row.state is not None and row.state.metered is not None else None
 
 
 def _numbers(s: State) -> Iterator[tuple[str, str]]:

@@ -14,7 +14,7 @@ from typing import NamedTuple, cast, get_args
 
 from monitor.benches.keys import PAYLOAD_MAX, Cause, Keys, NotOursError
 from monitor.core.events import Accounted, AlarmState, Exposed, Forecast, Phase, Priority, Reading
-from monitor.terms import Meter
+from monitor.terms import Meter, Route
 
 ROOT = "so2bench"
 VERSION = 1
@@ -35,6 +35,7 @@ class Watched(NamedTuple):
 class Metered(NamedTuple):
     """By what the bench's account is kept."""
 
+    route: Route
     meter: Meter
     weighings: int
 
@@ -200,10 +201,10 @@ def _state(k: Keys) -> State:
 
 
 def _metered(k: Keys) -> Metered:
-    meter = k.text("meter")
-    if meter not in get_args(Meter):
+    route, meter = k.text("route"), k.text("meter")
+    if route not in get_args(Route) or meter not in get_args(Meter):
         raise NotOursError(Cause.SHAPE)
-    return Metered(cast(Meter, meter), k.whole("weighings"))
+    return Metered(cast(Route, route), cast(Meter, meter), k.whole("weighings"))
 
 
 def _leak(k: Keys) -> LeakSaid:

@@ -45,7 +45,7 @@ def test_all_that_a_bench_says_is_understood() -> None:
     assert isinstance(state, State)
     assert (state.plate, state.gas) == (FULL.plate, FULL.gas)
     assert (state.account, state.forecast) == (FULL.account, FULL.forecast)
-    assert state.metered == Metered("drops", 1)
+    assert state.metered == Metered("acid-drip", "drops", 1)
     assert state.leak == LeakSaid(1290.0, 0.4, 38.0, 9.0)
     assert (state.exposure, state.phase, state.number) == (FULL.exposure, FULL.phase, 7)
     word = understood(standing.topic, standing.payload)[1]

@@ -58,7 +58,7 @@ def test_benches_at_a_glance_and_one_in_full(browser: Browser, room: Room) -> No
     assert order(page) == ["hood-2", "hood-1", "hood-3"]
     page.get_by_role("button", name="hood-2").click()
     sees(page, ".one", "high alarm")
-    sees(page, ".card.high", "Shut the tap, heat off.")
+    sees(page, ".card.high", "Stop the gas: tap shut, heat off, or flame smothered")
     sees(page, ".numbers", "22.2 ± 1.8 °C")
     sees(page, ".tally li.high-waiting", "1")
     page.reload()

@@ -11,7 +11,7 @@ from dashboards import benchlist, benchsheet
 from monitor.benches.levels import Level
 from monitor.benches.picture import LIST_NAME, BrokerSeen, Picture, decoded, encoded
 from monitor.benches.roll import Message, Roll
-from monitor.core.events import AlarmState, Phase, Priority
+from monitor.core.events import AlarmState, Metering, Phase, Priority
 from tests.benches.words import alarm, at, change, live, payload, run, speak, voice
 from tests.edges.mqtt_host import UTC_S
 from tests.edges.test_mqtt_payloads import FULL
@@ -106,6 +106,11 @@ def test_what_to_do_comes_from_the_bench_itself() -> None:
     other = benchlist.one(picture(roll, 100.0), "hood-3", 100.0)
     assert other is not None
     assert other.alarms[0].response.startswith("Stop the gas: tap shut, heat off, or flame smothered.")
+    candle = Metering("burner", "weighings", None, None, None, None, 0, None)
+    roll.hear(live(voice("hood-3").state(seen._replace(metering=candle), 100_002, 0)), at(100.0))
+    other = benchlist.one(picture(roll, 100.0), "hood-3", 100.0)
+    assert other is not None
+    assert other.alarms[0].response.startswith("Smother the burning sulfur")
 
 
 def test_one_bench_in_full() -> None:
