@@ -23,6 +23,7 @@ from monitor.standing import TITLES, standing
 from monitor.terms import BenchTerms, RunTerms
 
 BENCH_ENV, RUN_ENV = "SO2BENCH_BENCH", "SO2BENCH_RUN"
+LOG_ENV = "SO2BENCH_LOG"
 
 
 def _path(name: str) -> Path | None:
@@ -37,8 +38,7 @@ def _page() -> None:
     st.html(f'<p class="caution">{sheet.CAUTION}</p>')
     bench_path, run_path = _path(BENCH_ENV), _path(RUN_ENV)
     if bench_path is None:
-        said = "No bench file was named. Start this page with: so2bench calibrate --page --bench bench.toml"
-        st.html(calsheet.refusal_html("Nothing to calibrate here", said))
+        st.html(calsheet.refusal_html("Nothing to calibrate here", calsheet.no_bench(bool(os.environ.get(LOG_ENV)))))
         return
     try:
         bench = load_bench(bench_path)[0]

@@ -87,6 +87,17 @@ def refusal_html(head: str, why: str) -> str:
     return f'<section class="plan-head refused" role="alert"><h2>{escape(head)}</h2><ul>{lines}</ul></section>'
 
 
+def no_bench(watched: bool) -> str:
+    """Why there is no file to write into, and what to do: a run that is watched has the board and its settings."""
+    start = "so2bench calibrate --page --bench bench.toml"
+    if watched:
+        return (
+            "This page belongs to a run: its board and its settings stay as they are until it ends. "
+            f"Then, for the next run, start the calibration page with: {start}"
+        )
+    return f"No bench file was named. Start the calibration page with: {start}"
+
+
 def said_html(words: str) -> str:
     """A plain sentence that is read out when it changes."""
     return f'<p role="status" class="said">{escape(words)}</p>'

@@ -103,6 +103,9 @@ def _replay(a: argparse.Namespace) -> None:
     bench, _ = load_bench(a.bench)
     run, _ = load_run(a.run)
     if replay.is_run_log(a.recording):
+        other = replay.other_settings(a.recording, bench, run)
+        if other:
+            print(f"so2bench: {other}", file=sys.stderr)
         live, tally = replay.replay_log(a.recording, bench, run, _progress)
     else:
         live, tally, skipped = replay.replay_text(a.recording, bench, run)

@@ -6,15 +6,17 @@ Promise: replaying a run's own log gives the account and the alarms of the live 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from monitor.core.alarms import CALLING, STANDING
 from monitor.core.bench import Bench
 from monitor.core.events import AlarmChanged, AlarmState, Event, Instant, Noted, Request, Sampled
-from monitor.edges.logreader import LogReader
-from monitor.errors import RecordingError
-from monitor.terms import BenchTerms, RunTerms
+from monitor.edges.logreader import LogReader, folder_words
+from monitor.errors import RecordingError, SettingsError
+from monitor.settings import bench_from, parse_toml, run_from
+from monitor.terms import BenchTerms, PortTerms, RunTerms
 
 MAX_LINE = 4096  # bytes of a text recording's line that are looked at
 AHEAD_MAX_S = 86_400.0  # a time further ahead of the line before is none: the run would wait through all of it
@@ -83,8 +85,10 @@ def is_run_log(path: Path) -> bool:
     """Whether a file is a database, going by its first bytes.
 
     Raises:
-        RecordingError: no such file, or it cannot be read.
+        RecordingError: no such file, a folder, or it cannot be read.
     """
+    if path.is_dir():
+        raise RecordingError(folder_words(path))
     try:
         with path.open("rb") as file:
             return file.read(len(SQLITE)) == SQLITE
@@ -108,6 +112,33 @@ def replay_log(
     tally.add(live.tick(header.last))
     progress(1.0)
     return live, tally
+
+
+def other_settings(path: Path, bench: BenchTerms, run: RunTerms) -> str:
+    """What to say where a run log was kept under other settings than these, by which it is reckoned now; else empty.
+
+    Raises:
+        LogError: the log cannot be read.
+    """
+    header = LogReader(path).header()
+    try:
+        bench_then = bench_from(parse_toml(header.bench_toml, "bench.toml"), "bench.toml")
+        run_then = run_from(parse_toml(header.run_toml, "run.toml"), "run.toml")
+    except SettingsError:
+        return f"{path}: the settings in this log are not understood any more; it is reckoned by the files given"
+    if _reckoned(bench_then, run_then) == _reckoned(bench, run):
+        return ""
+    then, now = (f"{r.route}, metered by {r.meter}" for r in (run_then, run))
+    differ = f"{then}; given is {now}" if then != now else "the same route and meter, but other values"
+    return (
+        f"{path}: this run was kept under other settings ({differ}); it is reckoned here by the files given, so the "
+        "figures are not those of the run"
+    )
+
+
+def _reckoned(bench: BenchTerms, run: RunTerms) -> tuple[BenchTerms, RunTerms]:
+    """The settings without what no figure hangs on."""
+    return replace(bench, port=PortTerms(""), mqtt=None, notify=None), replace(run, title="")
 
 
 class Skipped(NamedTuple):

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, cast, get_args
 
 from monitor.settings_run import run_from
-from monitor.settings_table import Table, parse_toml, read, refuse
+from monitor.settings_table import Table, parse_toml, read, refuse, refuse_the_other
 from monitor.terms import (
     BenchTerms,
     DropTerms,
@@ -28,6 +28,10 @@ from monitor.terms import (
 )
 
 __all__ = ["bench_from", "load_bench", "load_run", "parse_toml", "run_from"]
+
+# The tables that each file alone has: by them the one is known when it is given for the other.
+BENCH_TABLES = frozenset({"port", "drops", "thermocouple", "gas", "room", "limits", "mqtt", "notify"})
+RUN_TABLES = frozenset({"generator", "receiver", "scrubber", "plan", "prices", "learned"})
 
 # Defaults of the limits, each with its source. They are settings: local rules come first.
 DEFAULT_LIMITS = {
@@ -54,6 +58,7 @@ def load_bench(path: Path) -> tuple[BenchTerms, str]:
         SettingsError: with every mistake in the file.
     """
     text, data = read(path)
+    refuse_the_other(path, data, "the apparatus", BENCH_TABLES, "a generation", RUN_TABLES)
     bench = bench_from(data, path.name)
     if bench.mqtt is not None and bench.mqtt.ca_file is not None:
         beside = str(path.absolute().parent / bench.mqtt.ca_file)  # an absolute one stays as it is
@@ -68,6 +73,7 @@ def load_run(path: Path) -> tuple[RunTerms, str]:
         SettingsError: with every mistake in the file.
     """
     text, data = read(path)
+    refuse_the_other(path, data, "a generation", RUN_TABLES, "the apparatus", BENCH_TABLES)
     return run_from(data, path.name), text
 
 

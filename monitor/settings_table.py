@@ -202,6 +202,22 @@ def refuse(wrong: list[str]) -> None:
         raise SettingsError("\n".join(wrong))
 
 
+def refuse_the_other(
+    path: Path, data: dict[str, Any], wanted: str, own: frozenset[str], found: str, others: frozenset[str]
+) -> None:
+    """Refuse a file that has tables of the other kind of file and none of its own, instead of mistake by mistake.
+
+    Raises:
+        SettingsError: it is such a file.
+    """
+    tables = [key for key in data if key in others]
+    if tables and not own.intersection(data):
+        raise SettingsError(
+            f"{path}: found the file of {found} (it has [{tables[0]}]), wanted that of {wanted}: "
+            "bench.toml and run.toml seem to be swapped"
+        )
+
+
 def problems(why: SettingsError) -> Iterator[str]:
     """The mistakes of a refusal, one by one."""
     yield from str(why).splitlines()

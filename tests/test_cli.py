@@ -10,12 +10,14 @@ import pytest
 
 from monitor.cli import main
 from monitor.edges.inbox import inbox_path
+from monitor.edges.logreader import LogReader
 from monitor.rig import scenario
 from monitor.rig.bench import SimulatedBench
 from monitor.rig.recordings import Keeper, write_recording
 from monitor.rig.serve import BenchServer
 from tests.chemistry.test_planning import PROMISED_KEYS
 from tests.live import LiveRun, terms, wait_until
+from tests.recorded import record_run
 
 BALANCED = """
 title = "Balanced charge"
@@ -33,6 +35,9 @@ flask_volume = "500 mL"
 temperature = "25 degC"
 pressure = "1 atm"
 """
+
+
+FILES = ("--bench", "bench.toml", "--run", "run.toml")
 
 
 @pytest.fixture
@@ -126,6 +131,34 @@ def test_replay_of_lines(folder: Path, capsys: pytest.CaptureFixture[str]) -> No
     assert account["generated_mol"] == pytest.approx(account["held_mol"] + account["delivered_mol"], abs=1e-12)
     assert {"accepted", "rejected"} <= set(got["frames"])
     assert {"stel_max_ppm", "twa_ppm", "unknown_s"} <= set(got["exposure"])
+
+
+def test_replay_under_other_settings(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A log that is replayed by files other than its own says so in one sentence, beside JSON alone."""
+    record_run(folder / "a.so2log", 60.0)
+    own = LogReader(folder / "a.so2log").header()
+    (folder / "bench.toml").write_text(own.bench_toml.replace("board", "/dev/another"), "utf-8")
+    replay = ["replay", "a.so2log", "--bench", "bench.toml", "--run", "run.toml", "--json"]
+    for text, words in (
+        (own.run_toml, ""),
+        (own.run_toml.replace("80 +/- 0.5 g", "81 g"), "the same route and meter, but other values"),
+        (scenario.run_toml("burner"), "acid-drip, metered by drops; given is burner, metered by weighings"),
+    ):
+        (folder / "run.toml").write_text(text, "utf-8")
+        assert main(replay) == 0
+        out, err = capsys.readouterr()
+        assert json.loads(out)["frames"]["accepted"] > 500
+        assert words in err
+        assert err.count("\n") == bool(words)
+
+
+@pytest.mark.parametrize("command", [["report"], ["export"], ["replay", *FILES]])
+def test_a_folder_for_a_log(folder: Path, command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """A folder where a log is wanted is said in one sentence, with the logs that are in it."""
+    record_run(folder / "a.so2log", 10.0)
+    assert main([command[0], ".", *command[1:]]) == 1
+    err = capsys.readouterr().err
+    assert err == "so2bench: .: found a folder, wanted one run log (*.so2log); in it are a.so2log\n"
 
 
 @pytest.mark.parametrize(

@@ -298,8 +298,8 @@ def test_a_file_that_is_no_recording(tmp_path: Path, content: bytes, words: str)
 
 def test_a_recording_that_cannot_be_read(tmp_path: Path) -> None:
     """A file that is not there, or a folder, is refused in a sentence; a log is known by its first bytes."""
-    for path in (tmp_path / "none", tmp_path):
-        with pytest.raises(RecordingError, match="cannot be read"):
+    for path, words in ((tmp_path / "none", "cannot be read"), (tmp_path, "found a folder")):
+        with pytest.raises(RecordingError, match=words):
             is_run_log(path)
         with pytest.raises(RecordingError, match="cannot be read"):
             replay_text(path, BENCH, BURNER)

@@ -698,6 +698,25 @@ def test_a_file_that_is_no_settings_file(tmp_path: Path, content: bytes, words: 
     assert str(path) in str(told.value)
 
 
+def test_the_two_files_swapped(tmp_path: Path) -> None:
+    """Each given for the other is one sentence, and not one for every key."""
+    bench, run = tmp_path / "bench.toml", tmp_path / "run.toml"
+    bench.write_text(BENCH_TOML, "utf-8")
+    run.write_text(RUN_TOML, "utf-8")
+    with pytest.raises(SettingsError) as told:
+        load_bench(run)
+    assert str(told.value) == (
+        f"{run}: found the file of a generation (it has [generator]), wanted that of the apparatus: bench.toml and "
+        "run.toml seem to be swapped"
+    )
+    with pytest.raises(SettingsError) as told:
+        load_run(bench)
+    assert str(told.value) == (
+        f"{bench}: found the file of the apparatus (it has [port]), wanted that of a generation: bench.toml and "
+        "run.toml seem to be swapped"
+    )
+
+
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
     """A file that is not there, or a folder, is refused in a sentence."""
     for path in (tmp_path / "none.toml", tmp_path):

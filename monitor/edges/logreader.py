@@ -19,6 +19,7 @@ from monitor.errors import LogError
 
 FORMAT = 2
 LEVELS_S = (1, 10, 60, 600)
+NAMED = 5  # of the logs in a folder that was given for a log
 
 
 class Header(NamedTuple):
@@ -51,6 +52,15 @@ class Trace(NamedTuple):
     held_mol: list[float | None]
 
 
+def folder_words(folder: Path) -> str:
+    """Why a folder is no run log, and which files in it look as though they were, the newest first."""
+    logs = sorted(folder.glob("*.so2log"), key=lambda path: (-path.stat().st_mtime, path.name))
+    named = ", ".join(path.name for path in logs[:NAMED])
+    more = f" and {len(logs) - NAMED} more" if len(logs) > NAMED else ""
+    inside = f"in it are {named}{more}" if logs else "none is in it"
+    return f"{folder}: found a folder, wanted one run log (*.so2log); {inside}"
+
+
 class LogReader:
     """One run log, opened for reading.
 
@@ -62,6 +72,8 @@ class LogReader:
         self.path = path
         if not path.exists():
             raise LogError(f"{path}: there is no such run log")
+        if path.is_dir():
+            raise LogError(folder_words(path))
         try:
             with closing(self._open()) as db:
                 version = db.execute("PRAGMA user_version").fetchone()[0]

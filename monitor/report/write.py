@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from monitor.edges.logreader import LogReader
 from monitor.errors import LogError
 from monitor.report.facts import gather
 from monitor.report.page import page
@@ -16,6 +17,7 @@ def write_report(log: Path, out: Path | None = None, progress: Callable[[float],
     Raises:
         RefusalError: the log cannot be read, the file is there already, or it cannot be written.
     """
+    LogReader(log)  # what is no log is refused before a name is made of its own
     target = out if out is not None else log.with_suffix(".html")
     if target.exists():
         raise LogError(f"{target} is there already: a report never overwrites; name a new file with --out")

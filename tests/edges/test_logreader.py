@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import threading
 import time
@@ -53,9 +54,18 @@ def test_a_file_that_is_no_log(tmp_path: Path, content: bytes, words: str) -> No
 
 
 def test_a_folder_is_no_log(tmp_path: Path) -> None:
-    """A folder in the place of a log is refused in a sentence."""
-    with pytest.raises(LogError):
+    """A folder in the place of a log is refused in a sentence that names the logs in it, the newest first."""
+    with pytest.raises(LogError) as refused:
         LogReader(tmp_path)
+    assert str(refused.value) == f"{tmp_path}: found a folder, wanted one run log (*.so2log); none is in it"
+    for number in range(7):
+        path = tmp_path / f"{number}.so2log"
+        path.write_bytes(b"")
+        os.utime(path, (1000.0 + number, 1000.0 + number))
+    (tmp_path / "bench.toml").write_text("", "utf-8")
+    with pytest.raises(LogError) as refused:
+        LogReader(tmp_path)
+    assert str(refused.value).endswith("; in it are 6.so2log, 5.so2log, 4.so2log, 3.so2log, 2.so2log and 2 more")
 
 
 @pytest.mark.parametrize(("version", "words"), [(3, "a newer so2bench wrote it"), (1, "an older so2bench wrote it")])
