@@ -84,7 +84,9 @@ async def _once(listening: Listening) -> None:
 
 
 def _with_page(a: argparse.Namespace, listening: Listening) -> None:
+    from monitor.bencheslive import to_stderr
     from monitor.edges.page import BenchesPage, reach_of
+    from monitor.pagewatch import keep_page
 
     # In memory, where the system has such a place: the list is written anew each second.
     within = MEMORY if os.access(MEMORY, os.W_OK) else None
@@ -93,7 +95,7 @@ def _with_page(a: argparse.Namespace, listening: Listening) -> None:
         page = BenchesPage(Path(folder), a.page_port, secrets, reach_of(a.page_host))
         try:
             print(f"page: {page.url}   ({for_whom(a.page_host)}; Ctrl-C ends it)", flush=True)
-            asyncio.run(_until_told(listening.run(), listening.keep_shown(Path(folder))))
+            asyncio.run(_until_told(listening.run(), listening.keep_shown(Path(folder)), keep_page(page, to_stderr)))
         finally:
             page.close()
 

@@ -179,10 +179,12 @@ def _run(
     tasks: tuple[Any, ...] = (),
     speed: float = 1.0,
 ) -> None:
+    from monitor.core.requests import make_request
     from monitor.edges.lines import Lines
     from monitor.edges.mqtt_broker import broker_of
     from monitor.edges.page import Page, reach_of
     from monitor.edges.supervisor import Supervisor
+    from monitor.pagewatch import keep_page
     from monitor.service import Service, begin
 
     reach = reach_of(a.page_host)
@@ -202,10 +204,14 @@ def _run(
         if page is not None:
             print(f"page: {page.url}   ({for_whom(a.page_host)}; Ctrl-C ends watching)", flush=True)
 
+        def note(text: str) -> None:
+            service.ask(make_request("note", "so2bench", {"text": text}))
+
         async def live() -> None:
             loop = asyncio.get_running_loop()
             for number in (signal.SIGINT, signal.SIGTERM):
                 loop.add_signal_handler(number, service.stop)
-            await service.watch(*(lambda task=task: task(service) for task in tasks))
+            kept = () if page is None else (lambda: keep_page(page, note),)
+            await service.watch(*(lambda task=task: task(service) for task in tasks), *kept)
 
         asyncio.run(live())

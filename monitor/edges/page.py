@@ -6,7 +6,6 @@ import os
 import socket
 import subprocess
 import sys
-import threading
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -145,29 +144,47 @@ class PageServer:
             command += [f"--server.address={reach.address}"]
             command += [f"--server.allowedHosts={name}" for name in sorted({reach.host, reach.address})]
             environment[PASSWORD_ENV] = reach.password
-        self._process = subprocess.Popen(
-            command,
-            env=environment,
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            start_new_session=True,  # a Ctrl-C is for the run, which ends the page itself
-        )
+        self._command, self._environment = command, environment
+        self.start_again()
 
     @property
     def url(self) -> str:
         """Where the page is."""
         return f"http://{self._host}:{self.port}"
 
+    def start_again(self) -> None:
+        """Start the process on its port, which stays its own while it is down.
+
+        Raises:
+            OSError: the system starts no more processes.
+        """
+        self._process = subprocess.Popen(
+            self._command,
+            env=self._environment,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,  # a Ctrl-C is for the run, which ends the page itself
+        )
+
+    def ended(self) -> int | None:
+        """The exit status of a process that has ended by itself, negative for a signal; None while it lives."""
+        return self._process.poll()
+
     def serve(self, path: str) -> None:
-        """Say where it is and keep it until Ctrl-C, where nothing else is to be done."""
+        """Say where it is and keep it until Ctrl-C, where nothing else is to be done.
+
+        Raises:
+            RefusalError: the page has ended by itself.
+        """
         print(f"page: {self.url}{path}   (this machine only; Ctrl-C ends it)", flush=True)
         try:
-            threading.Event().wait()
+            status = self._process.wait()
         except KeyboardInterrupt:
-            pass
+            return
         finally:
             self.close()
+        raise RefusalError(f"the page ended by itself (status {status}): start it again with the same command")
 
     def close(self) -> None:
         """End it."""

@@ -1,0 +1,150 @@
+"""A page that dies beside a run is told of and started again; the run goes on."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import http.client
+import signal
+from pathlib import Path
+
+import psutil
+import pytest
+
+from monitor.core.requests import make_request
+from monitor.edges.logreader import LogReader
+from monitor.edges.page import Page
+from monitor.errors import RefusalError
+from monitor.pagewatch import WELL_S, PageWatch, keep_page, status_words
+from monitor.rig.bench import SimulatedBench
+from monitor.rig.serve import BenchServer
+from tests.dashboards.live import a_port
+from tests.live import LiveRun, terms, wait_until
+
+
+class Ends:
+    """A page that ends when it is told to, and is started again unless the system cannot."""
+
+    url = "http://127.0.0.1:8501"
+
+    def __init__(self) -> None:
+        self.status: int | None = None
+        self.starts = 0
+        self.full = False
+
+    def ended(self) -> int | None:
+        return self.status
+
+    def start_again(self) -> None:
+        if self.full:
+            raise OSError(11, "Resource temporarily unavailable")
+        self.starts += 1
+        self.status = None
+
+
+def test_a_page_that_lives_is_left_alone() -> None:
+    """Nothing is said and nothing is started."""
+    page = Ends()
+    watch = PageWatch(page)
+    assert [watch.look(float(t)) for t in range(10)] == [None] * 10
+    assert page.starts == 0
+
+
+def test_an_end_is_said_once_and_the_page_is_started_at_once() -> None:
+    """The words say how it ended and where it is again."""
+    page = Ends()
+    watch = PageWatch(page)
+    page.status = -9
+    assert watch.look(1.0) == (
+        "the page ended by itself (killed by SIGKILL); it is started again at http://127.0.0.1:8501"
+    )
+    assert page.starts == 1
+    assert page.ended() is None
+    assert watch.look(2.0) is None
+
+
+def test_a_page_that_ends_again_and_again_is_tried_slower_and_told_of_no_more() -> None:
+    """After four ends in a row the words stop and the trying does not; a page that lived well begins anew."""
+    page = Ends()
+    watch = PageWatch(page)
+    said: list[str] = []
+    for t in range(400):
+        page.status = 1
+        words = watch.look(float(t))
+        said += [words] if words else []
+    assert len(said) == 4
+    assert "in 5 s" in said[1]
+    assert said[3].endswith("in 60 s at http://127.0.0.1:8501, and so on each time without another word")
+    assert 7 <= page.starts <= 9  # at 0, 6, 27 s, and then one in 61 s
+    assert watch.look(1000.0) is None  # here it is started once more, and lives
+    assert watch.look(1000.0 + WELL_S) is None
+    page.status = 1
+    assert "it is started again at" in str(watch.look(1001.0 + WELL_S))
+
+
+def test_a_page_that_cannot_be_started_is_tried_again() -> None:
+    """A system that starts no process now may do so later."""
+    page = Ends()
+    watch = PageWatch(page)
+    page.status, page.full = 1, True
+    assert watch.look(0.0) is not None
+    page.full = False
+    for t in range(1, 10):
+        watch.look(float(t))
+    assert page.starts == 1
+    assert page.ended() is None
+
+
+@pytest.mark.parametrize(
+    ("status", "words"), [(1, "exit status 1"), (-15, "killed by SIGTERM"), (-200, "signal 200")]
+)
+def test_a_status_in_words(status: int, words: str) -> None:
+    """A signal is named, a number stays a number."""
+    assert words in status_words(status)
+
+
+@pytest.mark.timeout(240)
+def test_a_page_killed_beside_a_run_comes_back_and_the_record_says_so(tmp_path: Path) -> None:
+    """The real page, killed: its address answers again, the run is watched all the while, the note is in its log."""
+    bench, _, run, _ = terms()
+    log = tmp_path / "run.so2log"
+    with BenchServer(SimulatedBench(bench, run, 3), tmp_path / "board"), LiveRun(log, tmp_path / "board") as live:
+        page = Page(log, a_port())
+
+        def answers() -> bool:
+            connection = http.client.HTTPConnection("127.0.0.1", page.port, timeout=30.0)
+            with contextlib.closing(connection):
+                try:
+                    connection.request("GET", "/_stcore/health")
+                    return connection.getresponse().status == 200
+                except OSError:
+                    return False
+
+        async def looked_after() -> None:
+            def tell(text: str) -> None:
+                live.service.ask(make_request("note", "so2bench", {"text": text}))
+
+            task = asyncio.create_task(keep_page(page, tell))
+            await asyncio.to_thread(wait_until, answers, "the page answers")
+            psutil.Process(page._process.pid).send_signal(signal.SIGKILL)
+            await asyncio.to_thread(wait_until, lambda: not answers(), "the page is gone")
+            await asyncio.to_thread(wait_until, answers, "the page answers again")
+            task.cancel()
+
+        try:
+            asyncio.run(looked_after())
+            heard = live.bench.overview().frames_accepted
+            wait_until(lambda: live.bench.overview().frames_accepted > heard, "samples go on")
+        finally:
+            page.close()
+    said = [text for _, what, text in LogReader(log).notes() if what == "note"]
+    assert any("so2bench: the page ended by itself (killed by SIGKILL); it is started again at" in s for s in said)
+
+
+@pytest.mark.timeout(120)
+def test_a_page_served_alone_that_dies_ends_its_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where nothing but the page is kept, its end is refused in a sentence that says what to do."""
+    page = Page(tmp_path / "a.so2log", a_port())
+    psutil.Process(page._process.pid).send_signal(signal.SIGKILL)
+    with pytest.raises(RefusalError, match=r"the page ended by itself \(status -9\): start it again"):
+        page.serve("/plan")
