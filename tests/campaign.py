@@ -15,26 +15,19 @@ import statistics
 import sys
 import time
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
-from datetime import date
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 from multiprocessing import Pool
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from monitor.core.bench import Bench
-from monitor.core.events import AlarmChanged, AlarmState, Answered, Event, Instant, PermitChanged, Priority, Send
-from monitor.core.requests import make_request
-from monitor.rig.bench import SimulatedBench
+from monitor.core.events import PermitChanged, Priority
 from monitor.rig.reality import Reality
-from monitor.terms import BenchTerms
 from tests import compiled
-from tests.rig.terms import BENCH, drip_run
+from tests.stage import Stage
 
-UTC_ZERO_S = 1.8e9  # 2027-01-15
-DAY = date(2027, 1, 15)
 GRID = 0.6  # s
 QUIET_SEEDS = 1_000_000  # seeds from here on are quiet hours
 QUIET_S = 3600.0
@@ -43,13 +36,6 @@ LONG_S = 2000.0  # what takes longer to show is drawn by every 40th seed, and by
 LONG_EACH = 40
 LOOK_S = 30.0  # how often such a draw is looked at
 DRIFT = 0.02  # ppm/√h, of the zero
-TERMS: BenchTerms = replace(
-    BENCH,
-    drops=replace(BENCH.drops, calibrated=DAY),
-    thermocouple=replace(BENCH.thermocouple, calibrated=DAY),
-    gas=replace(BENCH.gas, calibrated=DAY, bump_tested=DAY),
-)
-RUN = drip_run()
 
 
 @dataclass(frozen=True)
@@ -118,55 +104,6 @@ KINDS: dict[str, Kind] = {
 
 # Not beside another: a lost line or a lost permit leaves no drops or samples to judge by.
 PAIRED = [name for name, kind in KINDS.items() if kind.part in ("plate", "gas") or name == "gate-blocked"]
-
-
-class Stage:
-    """A monitor and a simulated bench joined, under one seed."""
-
-    def __init__(self, seed: int, reality: Reality) -> None:
-        self.sim = SimulatedBench(TERMS, RUN, seed, reality=reality)
-        self.bench = Bench(TERMS, RUN, Instant(0.0, UTC_ZERO_S))
-        self.changes: list[AlarmChanged | PermitChanged] = []
-
-    @property
-    def at(self) -> Instant:
-        return Instant(self.sim.time_s, UTC_ZERO_S + self.sim.time_s)
-
-    def _hear(self, events: list[Event]) -> None:
-        for e in events:
-            if isinstance(e, Send):
-                self.sim.write(e.data)
-            elif isinstance(e, (AlarmChanged, PermitChanged)):
-                self.changes.append(e)
-
-    def run_to(self, until_s: float) -> None:
-        """Let simulated time pass."""
-        while self.sim.time_s < until_s - 1e-9:
-            data = self.sim.step(0.1)
-            self._hear(self.bench.receive(data, self.at) if data else self.bench.tick(self.at))
-
-    def ask(self, kind: str, name: str, value: str | bool) -> None:
-        """Ask the monitor for something."""
-        events = self.bench.command(make_request(kind, "Ada", {name: value}), self.at)
-        self._hear(events)
-        refused = [e.text for e in events if isinstance(e, Answered) and not e.accepted]
-        if refused:
-            raise RuntimeError(f"{kind} {value}: {refused[0]}")
-
-    def begin(self, plate_c: float, per_min: float) -> None:
-        """Permit on, plate to its setpoint, acid dripping from the half minute on."""
-        self.sim.do(f"plate {plate_c:.0f}")
-        self.run_to(2.0)
-        self.ask("permit", "on", True)
-        self.run_to(30.0)
-        self.ask("phase", "phase", "generating")
-        self.sim.do(f"tap {per_min:.0f}")
-
-    def raised(self, since_s: float = 0.0) -> Iterator[AlarmChanged]:
-        """The alarms raised since then."""
-        for c in self.changes:
-            if isinstance(c, AlarmChanged) and c.after is AlarmState.UNACKNOWLEDGED and c.t_s >= since_s:
-                yield c
 
 
 @dataclass
@@ -358,7 +295,9 @@ def _bar(done: int, total: int, since_s: float) -> None:
 
 def _compiled(args: list[str]) -> int:
     with TemporaryDirectory() as folder:
-        compiled.build(Path(folder))
+        begun_s = time.monotonic()
+        if compiled.lay_out(Path(folder)):
+            print(f"compiled in {time.monotonic() - begun_s:.0f} s", file=sys.stderr)
         if not compiled.same_story(Path(folder)):
             print(f"compiled, seed {compiled.CHECK_SEED} tells another story: not run", file=sys.stderr)
             return 1
@@ -372,7 +311,7 @@ def main() -> int:
     parser.add_argument("--draws", type=int, default=200, help="runs with faults")
     parser.add_argument("--seed", type=int, default=1, help="of the first run")
     parser.add_argument("--only", type=int, metavar="SEED", help="run this one alone and tell its story")
-    parser.add_argument("--compiled", action="store_true", help="compile a copy first: for a thousand hours")
+    parser.add_argument("--compiled", action="store_true", help="run a compiled copy: for hundreds of hours")
     args = parser.parse_args()
     if args.compiled:
         return _compiled([word for word in sys.argv[1:] if word != "--compiled"])

@@ -14,8 +14,8 @@ from monitor.core.leakwatch import LeakWatch, leak_words
 from monitor.edges.runlog import overview_json
 from monitor.rig.reality import Reality
 from monitor.terms import GasTerms, RoomTerms
-from tests.campaign import Stage
 from tests.core.runs import Run, ppm_sum, raised, returned
+from tests.stage import Stage
 
 GAS = GasTerms(zero_sum=8410.0, ppm_per_sum=0.00412, range_ppm=20.0)
 ROOM = RoomTerms(60.0, 600.0)

@@ -1,0 +1,81 @@
+"""The stage on which the campaign plays: a monitor and a simulated bench joined, under one seed.
+
+Promises that what the bench sends reaches the monitor each tenth of a second, that what the monitor sends reaches the
+bench at once, and that the changes of alarms and permit are kept in their order. It is a module of its own so that a
+long campaign can have it compiled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+
+from monitor.core.bench import Bench
+from monitor.core.events import AlarmChanged, AlarmState, Answered, Event, Instant, PermitChanged, Send
+from monitor.core.requests import make_request
+from monitor.rig.bench import SimulatedBench
+from monitor.rig.reality import Reality
+from monitor.terms import BenchTerms
+from tests.rig.terms import BENCH, drip_run
+
+UTC_ZERO_S = 1.8e9  # 2027-01-15
+DAY = date(2027, 1, 15)
+TERMS: BenchTerms = replace(
+    BENCH,
+    drops=replace(BENCH.drops, calibrated=DAY),
+    thermocouple=replace(BENCH.thermocouple, calibrated=DAY),
+    gas=replace(BENCH.gas, calibrated=DAY, bump_tested=DAY),
+)
+RUN = drip_run()
+
+
+class Stage:
+    """A monitor and a simulated bench joined, under one seed."""
+
+    def __init__(self, seed: int, reality: Reality) -> None:
+        self.sim = SimulatedBench(TERMS, RUN, seed, reality=reality)
+        self.bench = Bench(TERMS, RUN, Instant(0.0, UTC_ZERO_S))
+        self.changes: list[AlarmChanged | PermitChanged] = []
+
+    @property
+    def at(self) -> Instant:
+        t_s = self.sim.time_s
+        return Instant(t_s, UTC_ZERO_S + t_s)
+
+    def _hear(self, events: list[Event]) -> None:
+        for e in events:
+            if isinstance(e, Send):
+                self.sim.write(e.data)
+            elif isinstance(e, (AlarmChanged, PermitChanged)):
+                self.changes.append(e)
+
+    def run_to(self, until_s: float) -> None:
+        """Let simulated time pass."""
+        sim, bench = self.sim, self.bench
+        while sim.time_s < until_s - 1e-9:
+            data = sim.step(0.1)
+            self._hear(bench.receive(data, self.at) if data else bench.tick(self.at))
+
+    def ask(self, kind: str, name: str, value: str | bool) -> None:
+        """Ask the monitor for something."""
+        events = self.bench.command(make_request(kind, "Ada", {name: value}), self.at)
+        self._hear(events)
+        refused = [e.text for e in events if isinstance(e, Answered) and not e.accepted]
+        if refused:
+            raise RuntimeError(f"{kind} {value}: {refused[0]}")
+
+    def begin(self, plate_c: float, per_min: float) -> None:
+        """Permit on, plate to its setpoint, acid dripping from the half minute on."""
+        self.sim.do(f"plate {plate_c:.0f}")
+        self.run_to(2.0)
+        self.ask("permit", "on", True)
+        self.run_to(30.0)
+        self.ask("phase", "phase", "generating")
+        self.sim.do(f"tap {per_min:.0f}")
+
+    def raised(self, since_s: float = 0.0) -> Iterator[AlarmChanged]:
+        """The alarms raised since then."""
+        for c in self.changes:
+            if isinstance(c, AlarmChanged) and c.after is AlarmState.UNACKNOWLEDGED and c.t_s >= since_s:
+                yield c
