@@ -53,4 +53,4 @@ fi
 .venv/bin/ruff format --check .
 .venv/bin/mypy
 .venv/bin/lint-imports
-PATH="$PATH:/usr/sbin" .venv/bin/python -m pytest -q ${select:+-m "$select"} "$@"
+PATH="$PATH:/usr/sbin" .venv/bin/python -m pytest -q -n auto --dist loadgroup ${select:+-m "$select"} "$@"

@@ -14,6 +14,8 @@ from monitor.rig.bench import SimulatedBench
 from monitor.rig.serve import BenchServer
 from tests.live import LiveRun, terms, wait_until
 
+pytestmark = pytest.mark.live
+
 
 @pytest.fixture
 def watched(tmp_path: Path) -> Iterator[LiveRun]:

@@ -19,6 +19,8 @@ from monitor.rig.bench import SimulatedBench
 from monitor.rig.serve import BenchServer
 from tests.live import terms, wait_until
 
+pytestmark = pytest.mark.live
+
 NOW = datetime(2026, 11, 25, 10, 15, tzinfo=UTC)
 
 

@@ -12,6 +12,8 @@ from monitor.rig.bench import SimulatedBench
 from monitor.rig.serve import BenchServer
 from tests.live import terms, wait_until
 
+pytestmark = pytest.mark.live
+
 CHECK = ["check", "--bench", "bench.toml", "--run", "run.toml"]
 
 

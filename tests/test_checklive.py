@@ -13,6 +13,8 @@ from monitor.rig.bench import SimulatedBench
 from monitor.rig.serve import BenchServer
 from tests.live import LiveRun, terms, wait_until
 
+pytestmark = pytest.mark.live
+
 BY_PERSON = ("hood", "tube", "protection", "someone")
 
 

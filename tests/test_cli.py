@@ -19,6 +19,8 @@ from tests.chemistry.test_planning import PROMISED_KEYS
 from tests.live import LiveRun, terms, wait_until
 from tests.recorded import record_run
 
+pytestmark = pytest.mark.live
+
 BALANCED = """
 title = "Balanced charge"
 [generator]

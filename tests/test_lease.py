@@ -17,6 +17,8 @@ from monitor.rig.bench import SimulatedBench
 from monitor.rig.serve import BenchServer
 from tests.live import terms, wait_until
 
+pytestmark = pytest.mark.live
+
 BENCH, _, RUN, _ = terms()
 
 

@@ -21,6 +21,8 @@ from tests.core.lines import BoardScript, line, tc_word
 from tests.core.runs import BENCH, BURNER, DRIP, SMALL, ppm_sum, told
 from tests.scripted import SPEED, ScriptedPort, terms, watch
 
+pytestmark = pytest.mark.live
+
 
 def eventful(board: BoardScript, n: int) -> bytes | None:
     """A minute in which the board drips, warms up, sees gas, talks rubbish, restarts and falls silent for a while."""

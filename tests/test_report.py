@@ -34,6 +34,8 @@ from monitor.terms import Meter, Route
 from tests.live import terms
 from tests.recorded import START_UTC_S, Asked, record_run
 
+pytestmark = pytest.mark.live
+
 NASTY = "<script>alert('a')</script> & \\\"quoted\\\""  # as TOML writes it
 VOID = {"meta", "br", "link", "img", "input", "hr"}
 CHROMIUM = "/usr/bin/chromium"

@@ -18,6 +18,8 @@ from monitor.service import Service, begin
 from tests.core.lines import BoardScript
 from tests.scripted import CALM, SPEED, ScriptedPort, Watched, terms, watch
 
+pytestmark = pytest.mark.live
+
 
 def for_ever(board: BoardScript, _n: int) -> bytes:
     """A quiet board."""

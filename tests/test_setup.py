@@ -26,6 +26,8 @@ from tests.edges.broker import Broker
 from tests.edges.mqtt_host import overview
 from tests.messenger.sink import wait_until
 
+pytestmark = pytest.mark.live
+
 
 @contextmanager
 def set_up(folder: Path, more: str = "") -> Iterator[None]:

@@ -13,6 +13,8 @@ from monitor.errors import RefusalError
 from tests.dashboards.live import a_port
 from tests.live import wait_until
 
+pytestmark = pytest.mark.live
+
 HANDSHAKE = {
     "Upgrade": "websocket",
     "Connection": "Upgrade",

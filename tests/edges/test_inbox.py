@@ -13,6 +13,8 @@ import pytest
 from monitor.edges.inbox import MAX_BYTES, MOST, Inbox, inbox_path, put
 from monitor.errors import LogError
 
+pytestmark = pytest.mark.live
+
 
 @pytest.fixture
 def log(tmp_path: Path) -> Path:

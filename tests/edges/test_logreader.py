@@ -20,6 +20,8 @@ from monitor.errors import LogError
 from tests.core.runs import SMALL, instant
 from tests.edges.logs import HEADER, Source, Troubles, new_log
 
+pytestmark = pytest.mark.live
+
 
 def altered(path: Path, *statements: str) -> Path:
     """A log with something changed in it by another program."""

@@ -13,6 +13,8 @@ from monitor.core.events import Noted
 from monitor.edges.mqtt_outbox import ALARMS_MAX, Outbox
 from tests.edges.mqtt_host import changes, overview
 
+pytestmark = pytest.mark.live
+
 
 def drained(outbox: Outbox) -> list[tuple[int, float]]:
     """Send everything; the numbers and the run times of the changes."""

@@ -13,6 +13,8 @@ import pytest
 from monitor.edges.port import SerialPort
 from monitor.errors import PortError
 
+pytestmark = pytest.mark.live
+
 
 class Cable:
     """A pseudo-terminal: `master` is the board's end, `path` the host's."""

@@ -17,6 +17,8 @@ from monitor.errors import LogError, RefusalError
 from tests.core.runs import SMALL, instant, request
 from tests.edges.logs import HEADER, Source, Troubles, new_log, rows, wait_until
 
+pytestmark = pytest.mark.live
+
 
 def test_what_is_given_is_in_the_file(tmp_path: Path) -> None:
     """Every input, sample, account, alarm and note that was given is in the file, in order, to the last digit."""

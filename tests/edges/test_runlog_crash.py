@@ -24,6 +24,8 @@ from tests.core.runs import BENCH, BURNER
 from tests.edges.logs import Source, Troubles, new_log, rows
 from tests.examples import CAMPAIGN
 
+pytestmark = pytest.mark.live
+
 KILLS = 200 if CAMPAIGN else 4
 PROMISE_S = 1.0
 

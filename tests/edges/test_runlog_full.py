@@ -18,6 +18,8 @@ from monitor.edges.runlog import LogWriter
 from monitor.errors import LogError
 from tests.edges.logs import Source, Troubles, Waiter, new_log, rows, wait_until
 
+pytestmark = pytest.mark.live
+
 # The system's own limit on a file's size stands in for a full disk: the write fails half way, with no room for more.
 LIMITED = """
 import resource, sys, time

@@ -25,6 +25,8 @@ from tests.labyear import START_UTC_S, make_logs, patterns, scenario_bench, writ
 from tests.memory.same import differences
 from tests.recorded import record_run
 
+pytestmark = pytest.mark.live
+
 QUESTIONS: tuple[Question, ...] = ("exposure", "yields", "alarms")
 
 

@@ -25,6 +25,8 @@ from tests.edges.mqtt_host import overview
 from tests.messenger.sink import Sink, wait_until
 from tests.settings import BENCH_TOML
 
+pytestmark = pytest.mark.live
+
 ENV = "SO2BENCH_TEST_URLS"
 LEAK = StandingAlarm("GAS-LEAK", Priority.HIGH, AlarmState.UNACKNOWLEDGED, 1.0, "0.9 ppm over its usual level")
 

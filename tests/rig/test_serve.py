@@ -17,6 +17,8 @@ from monitor.rig.timeline import parse_timeline
 from tests.rig.lines import bodies, command
 from tests.rig.terms import BENCH, drip_run
 
+pytestmark = pytest.mark.live
+
 
 def server(link: Path, speed: float = 20.0, *, restarts_on_open: bool = False) -> BenchServer:
     return BenchServer(SimulatedBench(BENCH, drip_run(), 1), link, speed, restarts_on_open=restarts_on_open)
