@@ -8,6 +8,7 @@ from dashboards.words import UNKNOWN, count, plain, with_uncertainty
 from monitor.core.events import Accounted, Forecast, Metering, Overview
 from monitor.core.spans import duration, run_clock
 
+NOT_WEIGHED = "not weighed yet"
 LEAST_MOL = 0.001  # less is no use to anybody at the bench
 SOURCES = {"acid-drip": "salt", "acid-on-sulfur": "sulfur", "burner": "sulfur"}
 
@@ -45,11 +46,11 @@ def amounts_of(run: Overview, silent: str, as_of: str) -> Amounts:
     return Amounts(
         why="",
         as_of=as_of,
-        delivered="not weighed yet" if unweighed else _mol(a.delivered_mol, a.u_delivered_mol),
+        delivered=NOT_WEIGHED if unweighed else _mol(a.delivered_mol, a.u_delivered_mol),
         need="the run's file names no need" if need_mol is None else f"of {plain(need_mol)} mol wanted",
         need_mol=need_mol,
-        parts=_parts(a, m),
-        ahead=() if f is None else _ahead(f, a, m, silent),
+        parts=_parts(a, m, unweighed=unweighed),
+        ahead=() if f is None else _ahead(f, a, m, silent, unweighed=unweighed),
     )
 
 
@@ -57,19 +58,23 @@ def _mol(mol: float, u_mol: float = 0.0) -> str:
     return with_uncertainty(mol, u_mol, "mol") if mol >= LEAST_MOL else f"under {LEAST_MOL:g} mol"
 
 
-def _parts(a: Accounted, m: Metering | None) -> tuple[Part, ...]:
-    over = _mol(a.delivered_mol, a.u_delivered_mol)
-    held = _mol(a.held_mol, a.u_held_mol)
-    locked = _mol(a.locked_mol, a.u_locked_mol)
+def _parts(a: Accounted, m: Metering | None, *, unweighed: bool) -> tuple[Part, ...]:
+    """Before the first weighing of a run that is weighed alone, all that is known is how much there is at most."""
+    over = NOT_WEIGHED if unweighed else _mol(a.delivered_mol, a.u_delivered_mol)
+    held = NOT_WEIGHED if unweighed else _mol(a.held_mol, a.u_held_mol)
+    locked = f"at most {_mol(a.locked_mol)}" if unweighed else _mol(a.locked_mol, a.u_locked_mol)
+    kept = Part("held", "Held", "in the flask, as gas and dissolved", held, a.held_mol)
     return (
         Part("gone", "Gone over", "to the receiver", over, a.delivered_mol),
-        Part("held", "Held", "in the flask, as gas and dissolved", held, a.held_mol),
+        *(() if m is not None and m.route == "burner" else (kept,)),
         Part("locked", "Locked", f"in the {SOURCES[m.route] if m else 'charge'}, not yet gas", locked, a.locked_mol),
     )
 
 
-def _ahead(f: Forecast, a: Accounted, m: Metering | None, silent: str) -> tuple[tuple[str, str], ...]:
-    lines = [("Made so far", _mol(a.generated_mol, a.u_generated_mol))]
+def _ahead(
+    f: Forecast, a: Accounted, m: Metering | None, silent: str, *, unweighed: bool
+) -> tuple[tuple[str, str], ...]:
+    lines = [("Made so far", NOT_WEIGHED if unweighed else _mol(a.generated_mol, a.u_generated_mol))]
     if f.need_mol is not None:
         lines.append(("Left to the need", _left(f, a, m, silent)))
     coming = UNKNOWN if silent else _mol(f.still_to_come_mol)

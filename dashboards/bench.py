@@ -18,7 +18,7 @@ from dashboards import charts, closing, ready, sheet, sound
 from dashboards.asking import Asked, ask, follow
 from dashboards.door import admitted
 from dashboards.freshness import Freshness
-from dashboards.source import weighed_on
+from dashboards.source import route_in
 from dashboards.steps import PHASE_WORDS
 from dashboards.traces import WINDOWS, traces_of
 from dashboards.view import View, look
@@ -26,9 +26,10 @@ from dashboards.words import clock
 from monitor.core.bumptest import MAX_MIN
 from monitor.core.events import Phase
 from monitor.core.ready import ITEMS
-from monitor.core.requests import MAX_TEXT
+from monitor.core.requests import MAX_TEXT, WEIGHED_ON
 from monitor.edges.logreader import LogReader
 from monitor.errors import LogError
+from monitor.terms import Route
 
 LOG_ENV: Final = "SO2BENCH_LOG"
 NOW_EVERY_S: Final = 1.0
@@ -133,7 +134,7 @@ def _now(log: Path) -> None:
     st.html(sheet.answers(asked, now_mono_s))
     amounts, readings, doing = st.columns([1.35, 1.15, 0.9], gap="medium")
     amounts.html(sheet.amounts(view.amounts))
-    readings.html(sheet.readings(view.readings, view.line_words))
+    readings.html(sheet.readings(view))
     with doing:
         _permit_and_phase(log, view)
 
@@ -223,13 +224,15 @@ def _traces(log: Path, window_s: float | None) -> None:
 
 
 def _more(log: Path) -> None:
+    route = _route(log)
     note, weigh, aside, end = st.columns(4, gap="medium")
     with weigh.expander("Enter a weighing"):
-        _weighing(log)
-    with weigh.expander("Say how the flask is swept or warmed out"):
-        st.number_input("Air led through it, L a minute", 0.0, 100.0, 0.0, step=0.1, format="%.2f", key="clear_air")
-        st.number_input("Liquor, °C, as read", 0.0, 110.0, 22.0, step=1.0, format="%.1f", key="clear_c")
-        st.button("Say it", key="clear-go", on_click=_ask_clearing, args=(log,))
+        _weighing(log, route)
+    if route != "burner":  # which holds no gas
+        with weigh.expander("Say how the flask is swept or warmed out"):
+            st.number_input("Air led through it, L a minute", 0.0, 100.0, 0.0, 0.1, "%.2f", key="clear_air")
+            st.number_input("Liquor, °C, as read", 0.0, 110.0, 22.0, 1.0, "%.1f", key="clear_c")
+            st.button("Say it", key="clear-go", on_click=_ask_clearing, args=(log,))
     with note.expander("Write a note into the record"):
         st.text_area("Note", key="note", max_chars=MAX_TEXT, height=80)
         st.button("Write it", key="note-go", on_click=_ask_note, args=(log,))
@@ -256,12 +259,17 @@ def _more(log: Path) -> None:
         st.button("End the run", key="end-go", disabled=not sure, on_click=_ask_end, args=(log,))
 
 
-def _weighing(log: Path) -> None:
+def _route(log: Path) -> Route | None:
     try:
-        kinds = weighed_on(LogReader(log).header().run_toml)
+        return route_in(LogReader(log).header().run_toml)
     except LogError:
+        return None
+
+
+def _weighing(log: Path, route: Route | None) -> None:
+    if route is None:
         return
-    st.selectbox("What was weighed", kinds, key="weigh_what")
+    st.selectbox("What was weighed", WEIGHED_ON[route], key="weigh_what")
     st.number_input("Grams since the run began", 0.0, 1e6, 0.0, step=0.1, format="%.2f", key="weigh_grams")
     st.number_input("± grams (one standard uncertainty)", 0.0, 1e4, 0.1, step=0.05, format="%.2f", key="weigh_u_g")
     st.button("Enter it", key="weigh-go", on_click=_ask_weighing, args=(log,))

@@ -55,7 +55,7 @@ def _page() -> None:
     first = kinds.index(worst)
     kind = st.radio("Calibrate", kinds, first, format_func=lambda k: TITLES[k], horizontal=True, key="kind")
     left, right = st.columns([1, 1.6], gap="medium")
-    left.html(calsheet.steps_html(kind))
+    left.html(calsheet.steps_html(kind, bench.gas.t90_s))
     with right:
         path = run_path if kind == "bubbles" and run_path is not None else bench_path
         _work(kind, bench, run, path)

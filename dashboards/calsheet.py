@@ -35,7 +35,8 @@ STEPS: dict[str, tuple[str, ...]] = {  # as firmware_notes/calibration.md has th
     ),
     "bump": (
         "Under extraction, before each run: a breath of test gas over the cap.",
-        "The reading must pass half of the gas within twice T90. A sensor that does not move is dead.",
+        "The reading must pass half of the gas within {twice_t90_s:g} s: twice T90, the time in which it shows nine "
+        "tenths of a change. A sensor that does not move is dead.",
     ),
 }
 
@@ -51,9 +52,9 @@ def standing_html(rows: tuple[Standing, ...]) -> str:
     return f'<section class="plan standing"><h2>Calibrations, worst first</h2><table>{lines}</table></section>'
 
 
-def steps_html(kind: str) -> str:
-    """What to do, step by step."""
-    items = "".join(f"<li>{escape(step)}</li>" for step in STEPS[kind])
+def steps_html(kind: str, t90_s: float) -> str:
+    """What to do, step by step; `t90_s` is the gas sensor's."""
+    items = "".join(f"<li>{escape(step.format(twice_t90_s=2.0 * t90_s))}</li>" for step in STEPS[kind])
     return f'<section class="plan"><h2>What to do</h2><ol>{items}</ol></section>'
 
 

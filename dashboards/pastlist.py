@@ -15,11 +15,22 @@ from monitor.errors import RefusalError
 from monitor.past import PastRun, logs_in, past_run
 
 MOST_RUNS = 200  # of a folder, the newest; a longer table serves nobody
-STYLE = (
-    "<style>.pastruns { overflow-x: auto; } .pastruns table { width: 100%; } .pastruns th, .pastruns td { "
-    "text-align: left; vertical-align: top; padding: .2rem .8rem .2rem 0; }</style>"
-)
-HEAD = ("run", "began (UTC)", "bench", "lasted", "gone over", "planned", "wanted", "alarms", "")
+# On a telephone a run is a block of lines, each with its name, instead of a line that runs off the side.
+STYLE = """<style>
+.pastruns { overflow-x: auto; }
+.pastruns table { width: 100%; }
+.stHtml .pastruns th, .stHtml .pastruns td {
+  text-align: left; vertical-align: top; padding: 0.2rem 0.8rem 0.2rem 0; white-space: normal;
+}
+@media (max-width: 640px) {
+  .pastruns thead { display: none; }
+  .pastruns tr { display: block; padding: 0.4rem 0; border-bottom: 1px solid #1a1a1a; }
+  .stHtml .pastruns th, .stHtml .pastruns td { display: block; border: 0; padding: 0; }
+  .stHtml .pastruns td:empty { display: none; }
+  .pastruns td::before { content: attr(data-name) ": "; color: #4a463c; }
+}
+</style>"""
+HEAD = ("run", "began (UTC)", "bench", "lasted", "gone over", "planned", "wanted", "alarms", "marks")
 
 
 class Listed(NamedTuple):
@@ -75,7 +86,9 @@ def table_of(runs: list[Listed], bad: list[tuple[str, str]]) -> str:
     head = "".join(f'<th scope="col">{word}</th>' for word in HEAD)
     rows = "".join(
         f'<tr><th scope="row">{escape(run.cells[0])}<br><small>{escape(run.name)}</small></th>'
-        + "".join(f"<td>{escape(cell)}</td>" for cell in run.cells[1:])
+        + "".join(
+            f'<td data-name="{name}">{escape(cell)}</td>' for name, cell in zip(HEAD[1:], run.cells[1:], strict=True)
+        )
         + "</tr>"
         for run in runs
     )

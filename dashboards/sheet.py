@@ -8,7 +8,6 @@ from importlib.resources import files
 from dashboards.alarms import Card
 from dashboards.amounts import Amounts, Part
 from dashboards.asking import Asked, outcome_words
-from dashboards.readings import Line
 from dashboards.steps import PHASE_WORDS
 from dashboards.view import Head, View
 from monitor.core.catalogue import CATALOGUE
@@ -120,22 +119,22 @@ def _bar(a: Amounts) -> str:
     return f'<div class="bar" role="img" aria-label="All the sulfur: {escape(said)}">{parts}{need}</div>'
 
 
-def readings(lines: tuple[Line, ...], line_words: str) -> str:
-    """Air, heat and drip."""
+def readings(v: View) -> str:
+    """Air, heat, and what is counted."""
     rows = "".join(
         f'<tr class="{"known" if r.known else "unknown"}"><th scope="row">{escape(r.name)}<small>{escape(r.note)}'
         f"</small></th><td>{escape(r.value)}</td></tr>"
-        for r in lines
+        for r in v.readings
     )
     return (
-        f'<section class="readings"><h2>Air, heat and drip</h2><table>{rows}</table>'
-        f'<p class="fine">From the board: {escape(line_words)}.</p></section>'
+        f'<section class="readings"><h2>{v.readings_of}</h2><table>{rows}</table>'
+        f'<p class="fine">From the board: {escape(v.line_words)}.</p></section>'
     )
 
 
 def permit(v: View) -> str:
     """The permit and why it is as it is."""
-    return f'<section class="permit"><h2>Permit for heat and drip</h2><p>{escape(v.permit_words)}</p></section>'
+    return f'<section class="permit"><h2>Permit for {v.permit_for}</h2><p>{escape(v.permit_words)}</p></section>'
 
 
 def phase(v: View) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast, get_args
 
 from monitor.core.events import (
     Accounted,
@@ -22,10 +22,9 @@ from monitor.core.events import (
     Reading,
     StandingAlarm,
 )
-from monitor.core.requests import WEIGHED_ON
 from monitor.errors import LogError, SettingsError
 from monitor.settings import bench_from, parse_toml
-from monitor.terms import LimitTerms
+from monitor.terms import LimitTerms, Route
 
 
 class Sheet(NamedTuple):
@@ -54,13 +53,13 @@ def sheet_of(bench_toml: str, run_toml: str) -> Sheet:
     return Sheet(title, bench.name, invented, bench.limits)
 
 
-def weighed_on(run_toml: str) -> tuple[str, ...]:
-    """What may be weighed in the run whose settings these are; nothing if they cannot be understood."""
+def route_in(run_toml: str) -> Route | None:
+    """The route of the run whose settings these are; None if they cannot be understood."""
     try:
-        generator = parse_toml(run_toml, "run.toml in the log")["generator"]
-        return WEIGHED_ON[generator["route"]]
+        route = parse_toml(run_toml, "run.toml in the log")["generator"]["route"]
     except (SettingsError, KeyError, TypeError):
-        return ()
+        return None
+    return cast(Route, route) if route in get_args(Route) else None
 
 
 def written_utc_s(log: Path) -> float:

@@ -18,11 +18,18 @@ from dashboards.steps import in_order, next_step, when_nobody_watches
 from dashboards.words import clock
 from monitor.core.events import CheckLine, Closing, Overview, Phase, Priority
 from monitor.core.spans import duration
+from monitor.core.stopping import STOP
 from monitor.edges.inbox import inbox_path
 from monitor.edges.logreader import Header, LogReader
 from monitor.errors import LogError
+from monitor.terms import Meter
 
 STALE_S = 3.0  # the link counts as lost after this, too (alarm LINK-LOST)
+READINGS_OF: dict[Meter, str] = {
+    "drops": "Air, heat and drip",
+    "bubbles": "Air, heat and bubbles",
+    "weighings": "Air and heat",
+}
 GONE_S = 10.0  # a monitor that is merely busy comes back before this
 
 
@@ -51,9 +58,11 @@ class View(NamedTuple):
     set_aside: tuple[Card, ...]
     amounts: amounts.Amounts
     readings: tuple[readings.Line, ...]
+    readings_of: str
     line_words: str
     phase: Phase
     permit_on: bool
+    permit_for: str
     permit_words: str
     watched: bool
     checks: tuple[CheckLine, ...]
@@ -94,9 +103,11 @@ def view_of(run: Overview, sheet: Sheet, header: Header, age_s: float, inbox: bo
         set_aside=aside,
         amounts=amounts.amounts_of(run, silent, as_of),
         readings=readings.lines_of(run, sheet.limits, silent, watched),
+        readings_of=READINGS_OF[run.metering.meter if run.metering else "drops"],
         line_words=_line_words(run),
         phase=Phase.CLOSED if header.closed else run.phase,
         permit_on=run.permit_on and not header.closed,
+        permit_for=STOP[route_of(run)].permit,
         permit_words=_permit_words(run, header.closed, watched),
         watched=watched,
         checks=run.checks if watched else (),

@@ -79,7 +79,7 @@ def repeats_of(repeats: Sequence[cal.Counted], vessel: Vessel, what: str) -> tup
     each_ul = [1000.0 * r.amount / (per_ml * r.number) if r.number > 0 and per_ml > 0.0 else 0.0 for r in repeats]
     odd = cal.outliers(each_ul) if len(each_ul) >= cal.LEAST_REPEATS else ()
     return tuple(
-        Repeat(f"{r.number} {what}s, {r.amount:g} {vessel.unit}", f"{ul:.2f} uL each", at in odd)
+        Repeat(f"{r.number} {what}s, {r.amount:g} {vessel.unit}", f"{ul:.2f} µL each", at in odd)
         for at, (r, ul) in enumerate(zip(repeats, each_ul, strict=True))
     )
 
@@ -112,9 +112,9 @@ def _counted(table: str, values: Values, found: cal.Result, old: Measured, repea
     return Outcome(
         table,
         values,
-        _result_words(found.mean, found.u, "uL", found.freedom),
-        cal.quantity(old.value, old.u, "uL").replace("+/-", "±"),
-        _budget(found.parts, "uL"),
+        _result_words(found.mean, found.u, "µL", found.freedom),
+        cal.quantity(old.value, old.u, "µL").replace("+/-", "±"),
+        _budget(found.parts, "µL"),
         notes if found.outliers else (),
         repeats,
     )

@@ -149,7 +149,7 @@ def unit_volume_ul(
         others.append(Part("density", mean * u_per_ml / per_ml))
     found = of_repeats(values, others)
     if not LEAST_UL <= found.mean <= most_ul:
-        raise CalibrationError(f"found {found.mean:.3g} uL each, wanted from {LEAST_UL:g} to {most_ul:g} uL")
+        raise CalibrationError(f"found {found.mean:.3g} µL each, wanted from {LEAST_UL:g} to {most_ul:g} µL")
     return found
 
 

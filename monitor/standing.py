@@ -33,14 +33,14 @@ def standing(bench: BenchTerms, run: RunTerms | None, utc_s: float) -> tuple[Sta
     """All that this bench (and this run's meter) needs, worst first, on the day of `utc_s` (Unix seconds)."""
     gas = bench.gas
     values = {
-        "drops": _measured(bench.drops.volume_ul.value, bench.drops.volume_ul.u, "uL"),
+        "drops": _measured(bench.drops.volume_ul.value, bench.drops.volume_ul.u, "µL"),
         "thermocouple": "offset " + _measured(bench.thermocouple.offset_c.value, bench.thermocouple.offset_c.u, "°C"),
         "gas": f"zero {gas.zero_sum:g}, {gas.ppm_per_sum:.4g} ppm per count ± {100.0 * gas.relative_u:.2g} %",
         "bump": "",
     }
     titles = {**TITLES, "gas": "Gas: zero and span"}
     if run is not None and run.bubble_volume_ul is not None:
-        values["bubbles"] = _measured(run.bubble_volume_ul.value, run.bubble_volume_ul.u, "uL")
+        values["bubbles"] = _measured(run.bubble_volume_ul.value, run.bubble_volume_ul.u, "µL")
     return tuple(
         Standing(
             due.kind,

@@ -83,7 +83,7 @@ def test_typed_drops(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "# 30 % hydrochloric acid" in after
     (kept,) = copies(folder)
     assert kept.read_text("utf-8") == before
-    assert "38.00 uL each" in capsys.readouterr().out
+    assert "38.00 µL each" in capsys.readouterr().out
 
 
 def test_weighed_drops(folder: Path) -> None:

@@ -152,7 +152,7 @@ def test_drops_onto_a_balance() -> None:
         ([Counted(100, 3.8)] * 2 + [Counted(100, 0.0)], 0.1, "repeat 3: found an amount of 0"),
         ([Counted(100, 0.4)] * 3, 0.1, "at least 5 steps"),
         ([Counted(100, 3.8)] * 3, 0.0, "resolution of 0"),
-        ([Counted(100, 380.0)] * 3, 0.1, "wanted from 1 to 500 uL"),
+        ([Counted(100, 380.0)] * 3, 0.1, "wanted from 1 to 500 µL"),
         ([Counted(100, 3.8), Counted(100, 3.8), Counted(50, 3.8)], 0.1, "scatter"),
         ([Counted(100, float("nan"))] * 3, 0.1, "found an amount of nan"),
     ],

@@ -25,7 +25,7 @@ def test_worst_first_in_words() -> None:
         ("gas", "due today", False),
         ("bump", "due in 1 day", False),
     ]
-    assert rows[0].value == f"{bench.drops.volume_ul.value:.2f} ± {bench.drops.volume_ul.u:.2f} uL"
+    assert rows[0].value == f"{bench.drops.volume_ul.value:.2f} ± {bench.drops.volume_ul.u:.2f} µL"
     assert rows[0].done == "no date"
 
 
@@ -35,5 +35,5 @@ def test_a_run_by_bubbles_and_a_date_to_come() -> None:
         DRIP, meter="bubbles", bubble_volume_ul=Measured(150.0, 3.0), bubble_calibrated=DAY + timedelta(days=2)
     )
     (row,) = [r for r in standing(BENCH, run, UTC_ZERO_S) if r.kind == "bubbles"]
-    assert (row.value, row.due, row.overdue) == ("150.0 ± 3.0 uL", "dated after today: is the clock right?", False)
+    assert (row.value, row.due, row.overdue) == ("150.0 ± 3.0 µL", "dated after today: is the clock right?", False)
     assert "drops" not in [r.kind for r in standing(BENCH, run, UTC_ZERO_S)]

@@ -25,6 +25,7 @@ class Stop(NamedTuple):
     ready: str  # asked before the permit
     run_out: str  # what is so while the last gas comes
     over: str  # what is so while the source is closed down
+    permit: str  # what runs through the relay
 
 
 _SMOTHER = "Smother the burning sulfur with sand or its lid"
@@ -41,6 +42,7 @@ STOP: dict[Route | None, Stop] = {
         ready="Tap shut, hood on, tube and scrubber in place?",
         run_out="Tap shut",
         over="Heat off, tap shut",
+        permit="heat and drip",
     ),
     "acid-on-sulfur": Stop(
         order="Heat off; leave the hot flask where it stands",
@@ -54,6 +56,7 @@ STOP: dict[Route | None, Stop] = {
         ready="Hood on, tube and scrubber in place?",
         run_out="Heat off",
         over="Heat off",
+        permit="the heat",
     ),
     "burner": Stop(
         order=_SMOTHER,
@@ -67,6 +70,7 @@ STOP: dict[Route | None, Stop] = {
         ready="Hood on, tube and scrubber in place, sand at hand?",
         run_out="Draught on until the sulfur is cold",
         over="Draught on until the sulfur is cold",
+        permit="the draught",
     ),
     None: Stop(  # where the route is not known
         order="Stop the gas: tap shut, heat off, or flame smothered",
@@ -80,6 +84,7 @@ STOP: dict[Route | None, Stop] = {
         ready="Hood on, tube and scrubber in place?",
         run_out="Nothing makes gas any more",
         over="Heat off, nothing makes gas any more",
+        permit="what the relay feeds",
     ),
 }
 

@@ -61,7 +61,7 @@ def _trouble(failing: bool, text: str) -> None:
 def upper(log: Path, fresh: Freshness) -> int:
     """The upper part of the page: read, view, HTML. Gives the characters made."""
     view = look(log, fresh, time.monotonic(), time.time())
-    html = [sheet.head(view.head), sheet.amounts(view.amounts), sheet.readings(view.readings, view.line_words)]
+    html = [sheet.head(view.head), sheet.amounts(view.amounts), sheet.readings(view)]
     return sum(map(len, html))
 
 

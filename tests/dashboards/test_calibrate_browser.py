@@ -91,7 +91,7 @@ def test_drops_by_keyboard_alone_on_a_telephone(browser: Browser, server: Server
         page.keyboard.press("Enter")
         expect(page.get_by_text(f"{number}: {count} drops, {amount} mL")).to_be_visible(timeout=PATIENCE_MS)
     result = page.locator(".result")
-    expect(result).to_contain_text("39.0 ± 1.1 uL", timeout=PATIENCE_MS)
+    expect(result).to_contain_text("39.0 ± 1.1 µL", timeout=PATIENCE_MS)
     expect(page.get_by_text("stands out", exact=False).first).to_be_visible()
     expect(page.get_by_text("scatter of the repeats")).to_be_visible()
     assert (tmp_path / "bench.toml").read_text("utf-8") == before

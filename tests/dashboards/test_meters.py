@@ -8,9 +8,10 @@ import pytest
 
 from dashboards.amounts import amounts_of
 from dashboards.readings import lines_of
-from dashboards.source import overview_from, weighed_on
+from dashboards.source import overview_from, route_in
 from dashboards.steps import next_step
 from monitor.core.events import Phase
+from monitor.core.requests import WEIGHED_ON
 from monitor.edges.logreader import LogReader
 from monitor.edges.runlog import LogWriter, create
 from monitor.rig import scenario
@@ -61,7 +62,13 @@ def test_a_weighed_run_says_so() -> None:
     """Before the first weighing nothing is claimed; after it the page says from when the figure is."""
     run = counted(CANDLE, 0)
     before = run.bench.overview()
-    assert amounts_of(before, "", "").delivered == "not weighed yet"
+    unweighed = amounts_of(before, "", "")
+    assert unweighed.delivered == "not weighed yet"
+    assert [(part.key, part.words) for part in unweighed.parts] == [
+        ("gone", "not weighed yet"),
+        ("locked", "at most 0.499 mol"),
+    ]
+    assert dict(unweighed.ahead)["Made so far"] == "not weighed yet"
     assert "Weigh from time to time" in next_step(Phase.GENERATING, True, before.forecast, before.metering)
     assert run.ask("weighing", what="sulfur loss", grams=6.4, u_g=0.1).accepted
     after = amounts_of(run.bench.overview(), "", "")
@@ -79,8 +86,9 @@ def test_a_weighed_run_says_so() -> None:
 )
 def test_what_may_be_weighed_hangs_on_the_route(route: Route, kinds: tuple[str, ...]) -> None:
     """The page offers the weighings of the run's route, and none for settings that it cannot read."""
-    assert weighed_on(scenario.run_toml(route)) == kinds
-    assert weighed_on("title = 3") == ()
+    assert route_in(scenario.run_toml(route)) == route
+    assert WEIGHED_ON[route] == kinds
+    assert route_in("title = 3") is None
 
 
 def test_the_record_keeps_the_correction(tmp_path: Path) -> None:

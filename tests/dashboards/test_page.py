@@ -12,8 +12,9 @@ import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
-from monitor.core.events import AlarmState, Overview, Priority
+from monitor.core.events import AlarmState, Metering, Overview, Priority
 from monitor.edges.inbox import Asked, Inbox
+from monitor.rig import scenario
 from tests.dashboards.live import RUN_TOML
 from tests.dashboards.runs import QUIET, sampled, standing, write_log
 
@@ -86,6 +87,8 @@ def test_a_quiet_run_is_on_one_sheet(show: Shower) -> None:
         "78.0 ± 1.6 °C",
         "On: asked for by bench.",
         "Phase: Generating",
+        "Permit for heat and drip",
+        "Air, heat and drip",
     ):
         assert words in shown.text
     assert "not a certified gas detector or safety system" in shown.text
@@ -199,3 +202,14 @@ def test_a_weighing_is_entered_and_undone(show: Shower) -> None:
     assert (asked.kind, dict(asked.args)) == ("weighing", {"what": "receiver gain", "grams": 12.34, "u_g": 0.2})
     (undo,) = page.click("weigh-undo")
     assert undo.kind == "undo-weighing"
+
+
+def test_a_burner_has_no_flask_to_sweep(show: Shower) -> None:
+    """Nothing is offered that its route does not have, no sweep and no drip; its permit is the draught's."""
+    candle = Metering("burner", "weighings", None, None, None, None, 0, None)
+    page = show.run(QUIET._replace(metering=candle), scenario.run_toml("burner"))
+    assert not page.app.exception
+    assert [b.key for b in page.app.button if b.key == "clear-go"] == []
+    assert page.app.selectbox(key="weigh_what").options == ["sulfur loss", "receiver gain"]
+    assert "Permit for the draught" in page.text
+    assert "drip" not in page.text.lower()

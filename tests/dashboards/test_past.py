@@ -14,7 +14,7 @@ from playwright.sync_api import expect
 from streamlit.testing.v1 import AppTest
 
 from dashboards.pastcharts import ticks
-from dashboards.pastlist import listed, table_of
+from dashboards.pastlist import HEAD, listed, table_of
 from dashboards.stretch import WINDOWS, stretch_of
 from monitor.edges.logreader import LogReader
 from monitor.edges.page import Page
@@ -187,6 +187,32 @@ def test_ticks_are_whole_on_a_clock(span: tuple[float, float]) -> None:
     assert all(span[0] <= t <= span[1] for t in got)
     steps = {round(b - a, 6) for a, b in pairwise(got)}
     assert len(steps) == 1
+
+
+def test_a_run_that_was_never_weighed_claims_nothing(tmp_path: Path) -> None:
+    """A burner's run before its first weighing went over by an amount that nobody knows."""
+    record_run(tmp_path / "a.so2log", 60.0, route="burner", stop=False)
+    ((run,), _) = listed(tmp_path)
+    assert run.cells[HEAD.index("gone over")] == "unknown"
+
+
+@pytest.mark.browser
+@pytest.mark.timeout(300)
+def test_on_a_telephone_every_word_of_the_list_is_in_sight(folder: Path) -> None:
+    """At 390 points wide no cell of the list runs off the side, and each says what it is."""
+    server = Page(folder / "two.so2log")
+    try:
+        with chromium() as browser:
+            page = opened(browser, server, 390, 844)
+            page.goto(f"{server.url}/past")
+            sees(page, ".pastruns", "Batch <1> (invented)")
+            cells = "[...document.querySelectorAll('.pastruns th, .pastruns td')]"
+            assert max(page.evaluate(f"{cells}.map(cell => cell.getBoundingClientRect().right)")) <= 390
+            said = "getComputedStyle(document.querySelector('.pastruns td'), '::before').content"
+            assert "began (UTC)" in page.evaluate(f"{said} + document.querySelector('.pastruns td').dataset.name")
+            assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    finally:
+        server.close()
 
 
 @pytest.mark.browser
