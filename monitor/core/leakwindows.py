@@ -2,81 +2,102 @@
 
 A reading that begins to rise does so in proportion to time, for the sensor is slow. What hears a ramp soonest is the
 sum that weighs the newest sample most and the oldest of its window least, in a line (the matched filter). Six lengths
-from 0.9 to 56 s stand for all slopes. The baseline stands still from when the tier has spoken; before that it
-follows even a rise, and what that costs is in the levels. It knows excesses and run time, and nothing of readings
-that are unknown.
+from 0.9 to 56 s stand for all slopes, and the pairs of neighbours, each the sum of two, for those between. The
+baseline stands still from when the tier has spoken; before that it follows even a rise, and what that costs is in the
+levels. It knows excesses and run time, and nothing of readings that are unknown.
 
-Promise: in white noise over a zero that wanders as allowed it speaks once in `EARLY_H`. The chance that one window is
-over its level is that of a normal process whose correlation falls linearly, looked at in steps: J. Pickands, Trans.
-Am. Math. Soc. 145 (1969) 51; D. Siegmund, Sequential Analysis (1985), for the steps; both from memory.
+Promise: in white noise over a zero that wanders as allowed it speaks once in `EARLY_H`, as `passages` counts them.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
-from math import erf, exp, pi, sqrt
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
 
 from monitor.core.leaktiers import CLAMP_PPM, HOLD_S, STEP_S
+from monitor.core.passages import ROUNDS, height, together
 
 EARLY_H = 1000.0  # mean hours between false alarms
 LENGTHS = (9, 20, 46, 106, 243, 560)  # samples, each 2.3 times the one before: correlated by 0.84 with their like
-SHARES = (1.0, 1.0, 1.0, 1.0, 1.0, 2.0)  # of the false alarms; the longest is worth more of them, for rooms are slow
+SHARES = (1.0, 2.0, 2.0, 1.0, 1.0, 2.5)  # of the false alarms: as most sensors' rises and the slowest room's need them
 LONGEST = LENGTHS[-1]
 DRIFT_PPM_PER_ROOT_S = 0.02 / 60.0  # the zero's wandering that is allowed for, 0.02 ppm/√h
 TAU_S = 150.0  # of the baseline: usual noise 0.05 ppm·√s over the drift, the best follower of such a zero (Kalman)
 CLIP_NOISES = 10.0  # noises of a 1 s mean (3.2 of one sample), at which a sample's excess over the newest mean is cut
 FIRST_MEAN = 2.0 / (LENGTHS[0] * (LENGTHS[0] + 1))
 
-
-def variance(length: int, noise_ppm: float) -> float:
-    """Of a window's sum, (ppm·samples)²: noise and the zero's wandering, both as the baseline leaves them."""
-    tau, w = TAU_S, length * STEP_S
-    p, q = w + tau, exp(-w / tau)
-    tail = 0.5 * tau * (p * (1.0 - q) - w) ** 2
-    followed = 0.5 * p * p * tau * (1.0 - q * q) - 2.0 * tau * tau * p * (1.0 - q) + tau * tau * w + tail
-    wander = (p**3 - tau**3) / 3.0 - 2.0 * p * tau * w + 0.5 * p * p * tau * (1.0 - q * q) + tail
-    sampled = STEP_S**3 * length * (length + 1) * (2 * length + 1) / 6.0
-    white = noise_ppm**2 * (sampled + followed - w**3 / 3.0)
-    return (white + (DRIFT_PPM_PER_ROOT_S * tau) ** 2 * wander) / STEP_S**4
+Matrix = NDArray[np.float64]
 
 
-def threshold_ppm(length: int, noise_ppm: float, apart_h: float) -> float:
-    """The level of one window's sum, ppm·samples, that noise passes once in `apart_h` hours."""
-    v = variance(length, noise_ppm)
-    c = 0.5 * noise_ppm**2 / STEP_S * length * (length + 1) / v  # by which the correlation falls in a step
-    low, high = 2.0, 12.0
-    for _ in range(50):
-        z = 0.5 * (low + high)
-        passed = c * z * _density(z) * stepped(z * sqrt(2.0 * c)) * 3600.0 / STEP_S
-        low, high = (z, high) if passed * apart_h > 1.0 else (low, z)
-    return high * sqrt(v)
+def _covariances() -> tuple[Matrix, Matrix]:
+    """Of the windows' sums, for samples and for steps of the zero that are independent and of variance 1.
+
+    A sample weighs in a sum what the window gives it less what the baseline, which followed it, takes from the later
+    ones; a step of the zero weighs what all samples after it do. Past the longest window only the baseline remembers.
+    """
+    part, stays = STEP_S / TAU_S, 1.0 - STEP_S / TAU_S
+    weights, taken = np.zeros((len(LENGTHS), LONGEST)), np.zeros(len(LENGTHS))
+    for age in range(LONGEST):
+        given = np.maximum(np.array(LENGTHS, dtype=float) - age, 0.0)
+        weights[:, age] = given - taken
+        taken = stays * taken + part * given
+    steps = np.cumsum(weights, axis=1)
+    tail = np.outer(taken, taken) / (1.0 - stays * stays)
+    return weights @ weights.T + tail, steps @ steps.T + tail * (stays / part) ** 2
 
 
-def _density(z: float) -> float:
-    return exp(-0.5 * z * z) / sqrt(2.0 * pi)
+_OF_NOISE, _OF_WANDERING = _covariances()
+_OF_A_STEP = np.array([[a * b + min(a, b) for b in LENGTHS] for a in LENGTHS], dtype=float)  # of the sums' changes
 
 
-def stepped(x: float) -> float:
-    """The part of a process's passages that is seen in steps (Siegmund's ν, in its closed approximation)."""
-    y = 0.5 * x
-    below = 0.5 * (1.0 + erf(y / sqrt(2.0)))
-    return (below - 0.5) / y / (y * below + _density(y))
+def covariance(noise_ppm: float) -> Matrix:
+    """Of the windows' sums, (ppm·samples)²: noise and the zero's wandering, both as the baseline leaves them."""
+    return noise_ppm**2 / STEP_S * _OF_NOISE + DRIFT_PPM_PER_ROOT_S**2 * STEP_S * _OF_WANDERING
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Of the windows' sums, ppm·samples, and by what two neighbours' sums count in a pair, whose level is 1."""
+
+    windows: tuple[float, ...]
+    pairs: tuple[tuple[float, float], ...]
 
 
 @lru_cache(maxsize=512)
-def early_thresholds(noise_ppm: float, apart_h: float = EARLY_H) -> tuple[float, ...]:
-    """Of all windows, ppm·samples."""
-    one_h = sum(SHARES) * apart_h
-    return tuple(threshold_ppm(n, noise_ppm, one_h / share) for n, share in zip(LENGTHS, SHARES, strict=True))
+def early_levels(noise_ppm: float, apart_h: float = EARLY_H) -> Levels:
+    """At which the tier speaks once in so many hours. A pair's is half way between its two, in spreads."""
+    spread = covariance(noise_ppm)
+    one = np.diag(1.0 / np.sqrt(np.diag(spread)))
+    row = np.zeros((2 * len(LENGTHS) - 1, len(LENGTHS)))  # window, pair, window, ...: each of spread 1
+    row[::2] = one
+    pairs = one[:-1] + one[1:]
+    row[1::2] = pairs / np.sqrt(np.diag(pairs @ spread @ pairs.T))[:, None]
+    falls = (0.5 * noise_ppm**2 / STEP_S * np.diag(row @ _OF_A_STEP @ row.T)).tolist()
+    alike = np.diag(row @ spread @ row.T, 1).tolist()
+    heights, wanted = [0.0] * len(falls), STEP_S / (3600.0 * apart_h)  # in a step
+    per_share = wanted / sum(SHARES)
+    for _ in range(ROUNDS):
+        heights[::2] = [height(fall, share * per_share) for fall, share in zip(falls[::2], SHARES, strict=True)]
+        heights[1::2] = [0.5 * (a + b) for a, b in pairwise(heights[::2])]
+        per_share *= wanted / together(heights, falls, alike)
+    counts = row / np.array(heights)[:, None]
+    return Levels(
+        tuple((1.0 / np.diag(counts[::2])).tolist()),
+        tuple((float(c[i]), float(c[i + 1])) for i, c in enumerate(counts[1::2])),
+    )
 
 
 class EarlyTier:
-    """Six windows side by side, any of which speaks."""
+    """Six windows side by side, any of which speaks, or any pair of neighbours."""
 
     def __init__(self) -> None:
         self.baseline_ppm = 0.0  # the calibrated zero
         self.standing = False
-        self.since_s = 0.0  # where the shortest window that spoke begins
+        self.since_s = 0.0  # where the shortest window that spoke begins, or half way between a pair's
         self.sums = [0.0] * len(LENGTHS)  # weighted by age, ppm·samples
         self._plain = [0.0] * len(LENGTHS)  # the same samples, all of one weight
         self._ring = [0.0] * LONGEST
@@ -85,8 +106,8 @@ class EarlyTier:
 
     def set_noise(self, noise_ppm: float) -> None:
         """Take the long-run noise of a 1 s mean that is believed now."""
-        self._limits = early_thresholds(noise_ppm)
-        self._windows = [(n, 0.5 * h, h) for n, h in zip(LENGTHS, self._limits, strict=True)]
+        self._levels = early_levels(noise_ppm)
+        self._windows = [(n, 0.5 * h) for n, h in zip(LENGTHS, self._levels.windows, strict=True)]
         self._clip_ppm = CLIP_NOISES * noise_ppm
 
     def feed(self, t_s: float, ppm: float) -> None:
@@ -100,29 +121,39 @@ class EarlyTier:
                 e = most
         elif e < -clip:
             e = -clip
-        high = over = False
-        for i, (length, half, limit) in enumerate(self._windows):
+        high = False
+        for i, (length, half) in enumerate(self._windows):
             total = sums[i] + (length * e - plain[i])
             sums[i] = total
             plain[i] += e - ring[at - length]
             if total > half:
                 high = True
-                if total > limit:
-                    over = True
         ring[at] = e
         self._at = at + 1 if at + 1 < LONGEST else 0
-        if self.standing or over:
-            if over and not self.standing:
-                self.since_s = t_s - STEP_S * next(
-                    n for n, s, h in zip(LENGTHS, sums, self._limits, strict=True) if s > h
-                )
-            self.standing = high
-            if high:
-                self._frozen_to_s = t_s + HOLD_S
-                return
+        if not high:
+            self.standing = False
+        elif not self.standing:
+            heard = self._heard()
+            if heard:
+                self.standing = True
+                self.since_s = t_s - STEP_S * heard
+        if self.standing:
+            self._frozen_to_s = t_s + HOLD_S
+            return
         if t_s > self._frozen_to_s:
             followed = clip if e > clip else e
             baseline = self.baseline_ppm + followed * (STEP_S / TAU_S)
             if not -CLAMP_PPM < baseline < CLAMP_PPM:
                 baseline = CLAMP_PPM if baseline > 0.0 else -CLAMP_PPM
             self.baseline_ppm = baseline
+
+    def _heard(self) -> float:
+        """The length of what is over its level, samples, or 0."""
+        sums = self.sums
+        for length, total, limit in zip(LENGTHS, sums, self._levels.windows, strict=True):
+            if total > limit:
+                return length
+        for i, (a, b) in enumerate(self._levels.pairs):
+            if a * sums[i] + b * sums[i + 1] > 1.0:
+                return 0.5 * (LENGTHS[i] + LENGTHS[i + 1])
+        return 0.0

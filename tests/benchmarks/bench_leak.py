@@ -30,9 +30,9 @@ from monitor.core.events import Reading
 from monitor.core.leak import LeakDetector
 from monitor.core.leaksize import RoomModel
 from monitor.core.leaktiers import K_PPM, SURE_H, threshold_ppm_s
-from monitor.core.leakwindows import EARLY_H, early_thresholds
+from monitor.core.leakwindows import EARLY_H, early_levels
 from monitor.terms import GasTerms, RoomTerms
-from tests.benchmarks.leak_fleet import Fleet, Floats
+from tests.benchmarks.leak_fleet import Fleet, Floats, early_over
 
 NOISE = 0.05  # σ₁, ppm in a 1 s mean
 STEP_S = 0.1
@@ -188,14 +188,15 @@ class Often:
     """Excursions of the same windows and sum over thresholds at which alarms come many times as often."""
 
     def __init__(self, size: int) -> None:
-        self._early = np.array(early_thresholds(NOISE, EARLY_H / OFTEN))[:, None]
+        levels = early_levels(NOISE, EARLY_H / OFTEN)
+        self._early, self._pairs = np.array(levels.windows)[:, None], np.array(levels.pairs).T[:, :, None]
         self._sure = threshold_ppm_s(K_PPM, NOISE, SURE_H / OFTEN)
         self._in_early, self._in_sure = np.zeros(size, dtype=bool), np.zeros(size, dtype=bool)
         self.early = self.sure = 0
 
     def look(self, fleet: Fleet) -> None:
         """Count what begins now; an excursion ends when its sums are under half."""
-        over = (fleet.sums > self._early).any(axis=0)
+        over = early_over(fleet.sums, self._early, *self._pairs)
         high = (fleet.sums > 0.5 * self._early).any(axis=0)
         self.early += int((over & ~self._in_early).sum())
         self._in_early = high & (self._in_early | over)

@@ -14,19 +14,23 @@ from numpy.typing import NDArray
 
 from monitor.core import leaknoise, leakwindows
 from monitor.core.leaktiers import CAP, CLAMP_PPM, CLIP_PPM, CONFIRM_S, HOLD_S, K_PPM, STEP_S, TAU_S, sure_threshold
-from monitor.core.leakwindows import CLIP_NOISES, FIRST_MEAN, LENGTHS, LONGEST, early_thresholds
+from monitor.core.leakwindows import CLIP_NOISES, FIRST_MEAN, LENGTHS, LONGEST, early_levels
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+NEAR = 0.9  # of its level, at which a window may have a pair over its own, which takes √((1 + ρ) / 2) of either's
+PARTS = (len(LENGTHS), 2 * len(LENGTHS) - 1)  # where a row's pairs begin, after the early thresholds
 
 
 @cache
 def _ladder(noise_ppm: float) -> Floats:
-    """Noise, the sure threshold and the early ones, a row a rung."""
+    """Noise, the sure threshold, the early ones, and what either of a pair counts by, a row a rung."""
     rows = []
     for rung in range(leaknoise.RUNG_MIN, leaknoise.RUNG_MAX + 1):
         noise = noise_ppm * 1.01**rung
-        rows.append((noise, sure_threshold(noise), *early_thresholds(noise)))
+        levels = early_levels(noise)
+        shorter, longer = zip(*levels.pairs, strict=True)
+        rows.append((noise, sure_threshold(noise), *levels.windows, *shorter, *longer))
     return np.array(rows)
 
 
@@ -84,7 +88,8 @@ class Fleet:
         above = self.sums > self._halves
         free = t_s > self._early_frozen_to_s
         high = above.any(axis=0)
-        over = (self.sums > self._limits).any(axis=0) if high.any() else high
+        near = high.any() and (self.sums > NEAR * self._limits).any()
+        over = early_over(self.sums, self._limits, self._shorter, self._longer) if near else np.zeros_like(high)
         if self.early.any() or over.any():
             self.early = high & (self.early | over)
             self._early_frozen_to_s = np.where(self.early, t_s + HOLD_S, self._early_frozen_to_s)
@@ -142,9 +147,17 @@ class Fleet:
     def _set_noise(self) -> None:
         rows = _ladder(self._stated_ppm)[self.rung - leaknoise.RUNG_MIN]
         self.noise_ppm, self._h = (np.ascontiguousarray(column) for column in rows.T[:2])
-        self._limits = np.ascontiguousarray(rows.T[2:])
+        columns = np.ascontiguousarray(rows.T[2:])
+        self._limits, self._shorter, self._longer = np.split(columns, PARTS)
         self._half, self._halves = 0.5 * self._h, 0.5 * self._limits
         self._cap, self._clip = CAP * self._h, CLIP_NOISES * self.noise_ppm
+
+
+def early_over(sums: Floats, limits: Floats, shorter: Floats, longer: Floats) -> Bools:
+    """Where any window is over its level, or any pair of neighbours."""
+    alone, paired = sums > limits, shorter * sums[:-1] + longer * sums[1:] > 1.0
+    over: Bools = np.logical_or(alone.any(axis=0), paired.any(axis=0))
+    return over
 
 
 def _sum_up(s: Floats, e: Floats, k: float, step_s: float, cap: Floats) -> Floats:

@@ -13,60 +13,75 @@ from monitor.core.leakwindows import (
     LENGTHS,
     TAU_S,
     EarlyTier,
-    early_thresholds,
-    stepped,
-    threshold_ppm,
-    variance,
+    covariance,
+    early_levels,
 )
-from tests.benchmarks.leak_fleet import Fleet
+from tests.benchmarks.leak_fleet import Fleet, early_over
 
 NOISE = 0.05
 SAMPLE_NOISE = NOISE / sqrt(STEP_S)
 
 
-@pytest.mark.parametrize("length", LENGTHS)
-def test_the_spread_of_a_window_is_that_of_its_answer_to_one_sample(length: int) -> None:
-    """Fed one small sample, the tier's sums give the weight of every sample; their squares give the spread."""
+def test_the_spread_of_the_windows_is_that_of_their_answer_to_one_sample() -> None:
+    """Fed one small sample, the tier's sums give its weight at every age; their products give spread and likeness."""
     tier = EarlyTier()
     tier.set_noise(1.0)
     answer = []
     for i in range(12_000):
         tier.feed(i * STEP_S, 1.0 if i == 0 else 0.0)
-        answer.append(tier.sums[LENGTHS.index(length)])
-    weights = np.array(answer)
-    white = NOISE**2 / STEP_S * (weights**2).sum()
-    wander = DRIFT_PPM_PER_ROOT_S**2 * STEP_S * (np.cumsum(weights) ** 2).sum()
-    assert variance(length, NOISE) == pytest.approx(white + wander, rel=0.02)
-
-
-@pytest.mark.parametrize("x", [0.1, 0.5, 1.0])
-def test_passages_seen_in_steps(x: float) -> None:
-    """Siegmund's ν(x) is near exp(-0.583 x) for small x (Sequential Analysis, 1985, chapter IV; from memory)."""
-    assert stepped(x) == pytest.approx(exp(-0.583 * x), rel=0.02)
+        answer.append(list(tier.sums))
+    weights = np.array(answer).T
+    steps = np.cumsum(weights, axis=1)
+    white = NOISE**2 / STEP_S * (weights @ weights.T)
+    wander = DRIFT_PPM_PER_ROOT_S**2 * STEP_S * (steps @ steps.T)
+    assert covariance(NOISE) == pytest.approx(white + wander, rel=0.002)
 
 
 def test_a_level_asked_for_seldomer_alarms_is_higher_and_goes_with_the_noise() -> None:
     """Ten times the time costs a fifth of a level at most; twice the noise, twice a short window's level."""
-    often, seldom = threshold_ppm(9, NOISE, 1000.0), threshold_ppm(9, NOISE, 10_000.0)
+    often, seldom = (early_levels(NOISE, h).windows[0] for h in (1000.0, 10_000.0))
     assert often < seldom < 1.2 * often
-    assert threshold_ppm(9, 2.0 * NOISE, 1000.0) == pytest.approx(2.0 * often, rel=0.01)
+    assert early_levels(2.0 * NOISE, 1000.0).windows[0] == pytest.approx(2.0 * often, rel=0.01)
 
 
 def test_alarms_come_as_often_as_the_levels_promise() -> None:
     """At levels for one in 5 h, 200 quiet hours pass them 40 times within 40 % (2.5 σ of the count)."""
     rng = np.random.default_rng(5)
     size, warm = 400, 3000
-    fleet, levels = Fleet(NOISE, size), np.array(early_thresholds(NOISE, 5.0))[:, None]
+    fleet, levels = Fleet(NOISE, size), early_levels(NOISE, 5.0)
+    limits, pairs = np.array(levels.windows)[:, None], np.array(levels.pairs).T[:, :, None]
     drift, standing, alarms = np.zeros(size), np.zeros(size, dtype=bool), 0
     for i in range(warm + 18_000):
         drift += rng.standard_normal(size) * (DRIFT_PPM_PER_ROOT_S * sqrt(STEP_S))
         fleet.feed(i * STEP_S, drift + SAMPLE_NOISE * rng.standard_normal(size))
-        high = (fleet.sums > 0.5 * levels).any(axis=0)
-        over = (fleet.sums > levels).any(axis=0)
+        high = (fleet.sums > 0.5 * limits).any(axis=0)
+        over = early_over(fleet.sums, limits, *pairs)
         if i >= warm:
             alarms += int((over & ~standing).sum())
         standing = high & (standing | over)
     assert 24 <= alarms <= 56
+
+
+@pytest.mark.parametrize("shorter", range(len(LENGTHS) - 1))
+def test_a_rise_between_two_windows_is_heard_by_their_pair(shorter: int) -> None:
+    """A ramp of the mean of their lengths, so steep that the pair is just over, is heard though no window is."""
+    levels = early_levels(NOISE)
+    a, b = levels.pairs[shorter]
+    length = round(sqrt(LENGTHS[shorter] * LENGTHS[shorter + 1]))
+
+    def after_a_ramp(ppm_per_sample: float) -> EarlyTier:
+        tier = EarlyTier()
+        tier.set_noise(NOISE)
+        for i in range(1, length + 1):
+            tier.feed(i * STEP_S, i * ppm_per_sample)
+        return tier
+
+    gentle = 1e-6
+    sums = after_a_ramp(gentle).sums
+    heard = after_a_ramp(1.001 * gentle / (a * sums[shorter] + b * sums[shorter + 1]))
+    assert heard.standing
+    assert all(total < limit for total, limit in zip(heard.sums, levels.windows, strict=True))
+    assert LENGTHS[shorter] < (length * STEP_S - heard.since_s) / STEP_S < LENGTHS[shorter + 1]
 
 
 @pytest.mark.parametrize(
