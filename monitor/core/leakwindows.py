@@ -23,7 +23,7 @@ from monitor.core.passages import ROUNDS, height, together
 
 EARLY_H = 1000.0  # mean hours between false alarms
 LENGTHS = (9, 20, 46, 106, 243, 560)  # samples, each 2.3 times the one before: correlated by 0.84 with their like
-SHARES = (1.0, 2.0, 2.0, 1.0, 1.0, 2.5)  # of the false alarms: as most sensors' rises and the slowest room's need them
+SHARES = (1.0, 2.0, 2.0, 1.0, 1.0, 2.5)  # of the false alarms, as the rises of most sensors and slow rooms need
 LONGEST = LENGTHS[-1]
 DRIFT_PPM_PER_ROOT_S = 0.02 / 60.0  # the zero's wandering that is allowed for, 0.02 ppm/√h
 TAU_S = 150.0  # of the baseline: usual noise 0.05 ppm·√s over the drift, the best follower of such a zero (Kalman)
