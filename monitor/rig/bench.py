@@ -24,6 +24,7 @@ from monitor.rig.timeline import Action, Scenario, parse_action
 from monitor.terms import BenchTerms, RunTerms
 
 TICK_MS: Final = 25
+TICK_S: Final = TICK_MS * 1e-3
 TICKS_PER_SAMPLE: Final = wire.SAMPLE_MS // TICK_MS
 
 
@@ -52,7 +53,6 @@ class SimulatedBench:
         self._ticks = 0
         self._target_s = 0.0
         self._senses = Senses(0, 0, 0)
-        self._edges_ms: list[float] = []
         self._sense()
         self._sent = self._line(self.board.advance(0.0, self._senses))
 
@@ -132,20 +132,21 @@ class SimulatedBench:
         while self._next_step is not None and self._next_step[0] * 1e3 <= now_ms:
             self.do(self._next_step[1])
             self._next_step = next(self._script, None)
-        faults = self.faults.standing
-        self._throw_relay(now_ms)
-        drip = self.contact or "valve-leaks" in faults or not self._reality.permit_cuts_drip
-        edges_s = self.plant.step(TICK_MS * 1e-3, heat=self.contact, drip=drip)
+        faults, senses, board = self.faults.standing, self._senses, self.board
+        if faults or board.permit != self.contact or self._relay_due_ms is not None:
+            self._throw_relay(now_ms)
+        contact = self.contact
+        drip = contact or "valve-leaks" in faults or not self._reality.permit_cuts_drip
+        edges_s = self.plant.step(TICK_S, heat=contact, drip=drip)
         if edges_s:
-            self._edges_ms += self.faults.edges([edge_s * 1e3 for edge_s in edges_s], self.board.dead_ms)
+            senses.edges_ms = self.faults.edges([edge_s * 1e3 for edge_s in edges_s], board.dead_ms)
         if self._ticks % TICKS_PER_SAMPLE == 0:
             self._sense()
-        self._senses.contact = self.contact
-        self._senses.gate_dark = "gate-blocked" in faults
-        self._senses.edges_ms = self._edges_ms
-        sent = self.board.advance(now_ms, self._senses)
-        if self._edges_ms:
-            self._edges_ms = []
+        senses.contact = contact
+        senses.gate_dark = "gate-blocked" in faults
+        sent = board.advance(now_ms, senses)
+        if edges_s:
+            senses.edges_ms = ()
         return self._line(sent) if sent else b""
 
     def _throw_relay(self, now_ms: int) -> None:

@@ -28,9 +28,11 @@ ATMOSPHERE_PA: Final = 101325.0
 # 24.465 [CoolProp 8.0.0, run once].
 SMALLER_AT_0_C: Final = 0.02387
 SMALLER_PER_C: Final = -2.79e-4
-# All but the tap goes on in steps no shorter than this: the fastest of it, the tube's 0.2 s, is stepped by its exact
-# solution. Bubbles are made by that flow and dated within the caller's own step.
+# All but the tap goes on in steps no shorter than this, and a dripped-in flask, whose gas no byte tells of, in longer
+# ones: what is faster there, the tube's 0.2 s, is stepped by its exact solution, and the liquor's lag is 5 s. Bubbles
+# are made by that flow and dated within the caller's own step.
 PHYSICS_S: Final = 0.1
+FLASK_S: Final = 0.5
 
 
 class Source(Protocol):
@@ -89,7 +91,9 @@ class Plant:
                 self.source = Burner(charge, reality)
         self._meter = run.meter
         self._physics_s = 0.0 if run.meter == "bubbles" else PHYSICS_S
-        self._due_s = 0.0  # of physics not yet gone through
+        self._source_s = FLASK_S if run.meter == "drops" else self._physics_s
+        self._due_s = self._source_due_s = 0.0  # not yet gone through
+        self._leaked_mol_per_s = 0.0
         self._air_per_mol, self._so2_per_mol = self._bubbles_per_mol(run, reality)
         self._bubbles_due = 1.0
         self._splash_share = reality.splash_share
@@ -109,38 +113,45 @@ class Plant:
     def step(self, dt_s: float, *, heat: bool, drip: bool) -> list[float]:
         """Go on by `dt_s` with heat and drip permitted or cut; return the meter's edges, s, ascending.
 
-        Drops fall as they fall; what else happens is caught up with each 0.1 s, under the heat of that moment.
+        Drops fall as they fall; what else happens is caught up with each 0.1 s or 0.5 s, under the heat of that moment.
         """
         self.time_s += dt_s
         edges_s: list[float] = []
-        if self.tap is not None and self.flask is not None:
+        if self.tap is not None and self.flask is not None and drip:
             for drop in self.tap.step(self.time_s, dt_s, drip):
                 self.flask.add_acid(drop.volume_ul)
-                edges_s.append(drop.at_s)
+                if self._meter == "drops":
+                    edges_s.append(drop.at_s)
+            if edges_s:
+                edges_s = self._splashed(edges_s)
         self._due_s += dt_s
         if self._due_s < self._physics_s - 1e-9:
-            return self._splashed(edges_s) if edges_s else edges_s
+            return edges_s
         dt_s, self._due_s = self._due_s, 0.0
         self.plate.step(dt_s, heat)
+        self._source_due_s += dt_s
+        if self._source_due_s >= self._source_s - 1e-9:
+            edges_s += self._make_gas(self._source_due_s, heat)
+            self._source_due_s = 0.0
+        self.room.step(dt_s, self._leaked_mol_per_s + self.leak_mg_per_min / 60_000.0 / SO2_G_PER_MOL)
+        self.gas.step(dt_s, self.room.ppm)
+        return edges_s
+
+    def _make_gas(self, dt_s: float, heat: bool) -> list[float]:
+        """Let the source go on by `dt_s`; give the bubbles that its gas makes on its way."""
         head = self.source.head
         before_mol, gas_before_mol = head.delivered_mol, head.delivered_gas_mol
         head.air_mol += self.sweep_l_per_min / 60.0 * dt_s * self._sweep_mol_per_l
         self.source.step(dt_s, self.plate.plate_c, heat)
+        so2_mol = head.delivered_mol - before_mol
         if isinstance(self.source, Burner):
-            self.plate.flame_w = FLAME_W if head.delivered_mol > before_mol else 0.0
-        leaked_mol = (head.delivered_mol - before_mol) * self.leak_share
+            self.plate.flame_w = FLAME_W if so2_mol > 0.0 else 0.0
+        leaked_mol = so2_mol * self.leak_share
         self.leaked_mol += leaked_mol
-        leak_mol_per_s = leaked_mol / dt_s + self.leak_mg_per_min / 60_000.0 / SO2_G_PER_MOL
-        self.room.step(dt_s, leak_mol_per_s)
-        self.gas.step(dt_s, self.room.ppm)
-        if self._meter == "drops":
-            return self._splashed(edges_s)
-        if self._meter == "bubbles":
-            kept = 1.0 - self.leak_share
-            so2_mol = head.delivered_mol - before_mol
-            air_mol = head.delivered_gas_mol - gas_before_mol - so2_mol
-            return self._bubbles(dt_s, kept * (air_mol * self._air_per_mol + so2_mol * self._so2_per_mol))
-        return []
+        self._leaked_mol_per_s = leaked_mol / dt_s
+        air_mol = head.delivered_gas_mol - gas_before_mol - so2_mol
+        kept = 1.0 - self.leak_share
+        return self._bubbles(dt_s, kept * (air_mol * self._air_per_mol + so2_mol * self._so2_per_mol))
 
     def truth(self) -> Truth:
         """What is so now."""
@@ -161,7 +172,7 @@ class Plant:
         )
 
     def _splashed(self, edges_s: list[float]) -> list[float]:
-        if not edges_s or self._splash_rng.random() >= self._splash_share:
+        if self._splash_rng.random() >= self._splash_share:
             return edges_s
         return sorted([*edges_s, edges_s[-1] + self._splash_rng.uniform(0.003, 0.015)])
 

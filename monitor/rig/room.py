@@ -8,6 +8,8 @@ The gas channel is what a 10-bit converter makes of it: 64 readings a sample, wi
 from __future__ import annotations
 
 import math
+from array import array
+from bisect import bisect_right
 from typing import Final
 
 import numpy as np
@@ -59,6 +61,8 @@ class GasSensor:
         self._dither = np.empty((0, READINGS))
         self._least: list[float] = []  # of each row of dither
         self._most: list[float] = []
+        self._whole: list[int] = []  # what a row adds up to when each of its readings is rounded
+        self._short = array("d")  # row by row, in order: by what each reading falls short of being rounded up, 0 to 1
         self._row = 0
         self.seen_ppm = 0.0
         self.drift_ppm = 0.0
@@ -76,9 +80,7 @@ class GasSensor:
         """The sum and the span of the 64 readings of one sample interval."""
         terms = self._terms
         if self._row == len(self._least):
-            self._dither = self._rng.standard_normal((_BLOCK, READINGS)) * self._dither_counts
-            self._least, self._most = self._dither.min(axis=1).tolist(), self._dither.max(axis=1).tolist()
-            self._row = 0
+            self._draw()
         shown_ppm = self._gain * self.seen_ppm + self.drift_ppm + self.extra_ppm
         shown_ppm += self.quiet * self._slow_noise_ppm * self._normal()
         level = (terms.zero_sum + shown_ppm / terms.ppm_per_sum) / READINGS
@@ -86,8 +88,21 @@ class GasSensor:
         self._row += 1
         # Rounding keeps the order of readings, so the ends of the row are its least and its most.
         low, high = round(self._least[row] * quiet + level), round(self._most[row] * quiet + level)
-        readings = np.rint(self._dither[row] * quiet + level)
-        if low < 0 or high > COUNT_MAX:
-            readings = readings.clip(0, COUNT_MAX)
-            low, high = min(max(low, 0), COUNT_MAX), min(max(high, 0), COUNT_MAX)
+        if quiet == 1.0 and low >= 0 and high <= COUNT_MAX:
+            # A level adds its whole counts to every reading, and one more to those that its rest lifts over a half.
+            counts = math.floor(level)
+            first = row * READINGS
+            lifted = bisect_right(self._short, level - counts, first, first + READINGS) - first
+            return self._whole[row] + READINGS * counts + lifted, high - low
+        readings = np.rint(self._dither[row] * quiet + level).clip(0, COUNT_MAX)
+        low, high = min(max(low, 0), COUNT_MAX), min(max(high, 0), COUNT_MAX)
         return int(np.add.reduce(readings)), high - low
+
+    def _draw(self) -> None:
+        self._dither = self._rng.standard_normal((_BLOCK, READINGS)) * self._dither_counts
+        self._least, self._most = self._dither.min(axis=1).tolist(), self._dither.max(axis=1).tolist()
+        raised = self._dither + 0.5
+        whole = np.floor(raised)
+        self._whole = whole.sum(axis=1).astype(int).tolist()
+        self._short = array("d", np.sort(1.0 - (raised - whole), axis=1).tobytes())
+        self._row = 0

@@ -177,6 +177,16 @@ def test_the_zero_wanders_as_a_random_walk() -> None:
     assert math.sqrt(np.mean(np.square(moved))) == pytest.approx(0.02, rel=0.25)
 
 
+def test_readings_counted_in_order_add_up_as_readings_rounded_one_by_one() -> None:
+    """The short way to a sum gives what 64 roundings give, at every level of the channel's zero."""
+    terms = GasTerms(8410.0, 0.00412, 20.0)
+    short, long = GasSensor(terms, Reality(), rng()), GasSensor(terms, Reality(), rng())
+    long.quiet = math.nextafter(1.0, 0.0)  # one by one, and the same but for the last digit
+    for number in range(3000):
+        short.extra_ppm = long.extra_ppm = 0.001 * number
+        assert short.sample() == long.sample()
+
+
 def test_the_channel_stays_within_its_converter() -> None:
     """Far over or under range, the sum stops at 65472 and 0 and has no spread."""
     sensor = GasSensor(GasTerms(8410.0, 0.00412, 20.0), Reality(), rng())
