@@ -9,6 +9,7 @@ import pytest
 
 from monitor.core.dripcheck import DripCheck
 from monitor.core.frames import SampleFrame
+from tests.benchmarks.bench_drip import delays, tap, told, wandering
 
 
 def first_told(drop_s: list[float], *, boot: Callable[[float], int] = lambda _: 7) -> float | None:
@@ -60,6 +61,21 @@ def test_missed_drops_are_told_within_two_minutes(per_min: float) -> None:
     told_s = first_told(drops)
     assert told_s is not None
     assert 150.0 < told_s <= 270.0
+
+
+@pytest.mark.parametrize("scatter", [0.03, 0.1])
+@pytest.mark.parametrize("per_min", [30.0, 60.0, 120.0])
+def test_every_share_of_missed_drops_is_told_in_time(per_min: float, scatter: float) -> None:
+    """20 to 40 % of the drops unseen, at 30 a minute and more: each of 20 draws within 120 s (alarm table)."""
+    assert max(delays(per_min, scatter, 20)) <= 120.0
+
+
+@pytest.mark.parametrize("per_min", [10.0, 30.0, 120.0])
+def test_a_tap_whose_rate_wanders_is_no_fault(per_min: float) -> None:
+    """An hour in which the rate moves by 30 % within a minute, intervals scattered by 10 % (invented): nothing."""
+    rng = np.random.default_rng(9)
+    drops = tap(rng, 0.1, 3600.0, wandering(rng, per_min, 0.3, 30.0, 3600.0))
+    assert told(drops) == []
 
 
 @pytest.mark.parametrize(
