@@ -10,7 +10,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections import deque
 from math import hypot
-from typing import ClassVar, NamedTuple
+from typing import ClassVar, Final, NamedTuple
 
 from monitor.chemistry.planning import most_so2_mol
 from monitor.chemistry.substances import MOLAR_MASS_G_PER_MOL
@@ -20,10 +20,10 @@ from monitor.core.events import Accounted, Corrected, Forecast, Metering
 from monitor.core.requests import RECEIVER_GAIN, SULFUR_LOSS, WEIGHED_ON
 from monitor.terms import Measured, RunTerms
 
-RATE_WINDOW_S = 20.0  # drop rate is counted over this (alarm table: "drop rate over 20 s")
-RELEASE_LAG_S = 5.0  # a stirred liquor gives up its excess over about this; common practice, no source
-SPENT = 0.99  # of what the charge can make, where no acid is counted
-MOST_WEIGHINGS = 500  # of one run; a person weighs some ten times, and more are refused
+RATE_WINDOW_S: Final = 20.0  # drop rate is counted over this (alarm table: "drop rate over 20 s")
+RELEASE_LAG_S: Final = 5.0  # a stirred liquor gives up its excess over about this; common practice, no source
+SPENT: Final = 0.99  # of what the charge can make, where no acid is counted
+MOST_WEIGHINGS: Final = 500  # of one run; a person weighs some ten times, and more are refused
 
 BY_BALANCE, BY_AIR, BY_WATER = "weighing", "air that left with the gas", "water that left with the gas"
 AIR_RELATIVE_U, WATER_RELATIVE_U = 0.10, 0.30  # of what left with the gas by the headspace's model; judgement

@@ -7,7 +7,7 @@ record gives the same events as the live run, to the last digit.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from monitor.core import frames
 from monitor.core.account import Weighing, WeighingRefusedError
@@ -50,17 +50,17 @@ from monitor.core.trust import GasTrust, PlateTrust
 from monitor.core.watches import MAKING, Watches
 from monitor.terms import AcidOnSulfurTerms, BenchTerms, RunTerms
 
-GRID_S = 0.5  # exact in binary, so that the grid never drifts
-GAS_OFF_DELAY_S = 60.0  # or twice T90 if that is longer (alarm table)
-GAS_TAGS = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING", "GAS-STEL", "GAS-TWA")
-GAS_SEEN = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING")
-CLEARING = frozenset({Phase.RUNNING_OUT, Phase.CLOSING_DOWN, Phase.CLOSED})
-CLEARED_EVERY_S = 10.0  # a line of the account, while the flask is cleared
-MOST_AIR_L_PER_MIN = 100.0
-LIQUOR_C = (0.0, 110.0)  # a watery liquor boils
-STALE_SEND_S = 2.0  # a keep-alive that should have gone out longer ago than this is not sent at all
-PROTOCOL = 1
-_NO_READING = Reading(None, why="nothing received yet")
+GRID_S: Final = 0.5  # exact in binary, so that the grid never drifts
+GAS_OFF_DELAY_S: Final = 60.0  # or twice T90 if that is longer (alarm table)
+GAS_TAGS: Final = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING", "GAS-STEL", "GAS-TWA")
+GAS_SEEN: Final = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING")
+CLEARING: Final = frozenset({Phase.RUNNING_OUT, Phase.CLOSING_DOWN, Phase.CLOSED})
+CLEARED_EVERY_S: Final = 10.0  # a line of the account, while the flask is cleared
+MOST_AIR_L_PER_MIN: Final = 100.0
+LIQUOR_C: Final = (0.0, 110.0)  # a watery liquor boils
+STALE_SEND_S: Final = 2.0  # a keep-alive that should have gone out longer ago than this is not sent at all
+PROTOCOL: Final = 1
+_NO_READING: Final = Reading(None, why="nothing received yet")
 
 
 class Counts(NamedTuple):

@@ -9,12 +9,13 @@ time, and nothing of limits.
 from __future__ import annotations
 
 from collections import deque
+from typing import Final
 
 from monitor.core.events import Exposed, Reading
 
-STEL_S = 900
-TWA_S = 8 * 3600
-JOIN_S = 1.5  # two valid readings further apart than this have unknown time between them
+STEL_S: Final = 900
+TWA_S: Final = 8 * 3600
+JOIN_S: Final = 1.5  # two valid readings further apart than this have unknown time between them
 
 
 class _Window:

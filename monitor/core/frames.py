@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import re
 from binascii import crc_hqx
-from typing import Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
 
-MAX_LINE = 120  # bytes, newline included (protocol)
-CRC_START = 0xFFFF  # CRC-16/IBM-3740
-SILENT_WORDS = (0x00000000, 0xFFFFFFFF)  # the converter does not answer
+MAX_LINE: Final = 120  # bytes, newline included (protocol)
+CRC_START: Final = 0xFFFF  # CRC-16/IBM-3740
+SILENT_WORDS: Final = (0x00000000, 0xFFFFFFFF)  # the converter does not answer
 
 Cause = Literal["too_long", "not_ascii", "no_crc", "wrong_crc", "unknown_kind", "wrong_field_count", "out_of_range"]
 CAUSES: tuple[Cause, ...] = (
@@ -26,14 +26,14 @@ CAUSES: tuple[Cause, ...] = (
 )
 
 # io bits of a sample
-IO_PERMIT = 0x01
-IO_CONTACT = 0x02
-IO_BUZZER = 0x04
-IO_KEPT_ALIVE = 0x08
-IO_TRIP_HEAT = 0x10
-IO_TRIP_GAS = 0x20
-IO_GATE_DARK = 0x40
-IO_WATCHDOG = 0x80
+IO_PERMIT: Final = 0x01
+IO_CONTACT: Final = 0x02
+IO_BUZZER: Final = 0x04
+IO_KEPT_ALIVE: Final = 0x08
+IO_TRIP_HEAT: Final = 0x10
+IO_TRIP_GAS: Final = 0x20
+IO_GATE_DARK: Final = 0x40
+IO_WATCHDOG: Final = 0x80
 
 
 class SampleFrame(NamedTuple):
@@ -94,9 +94,9 @@ class FrameRejected(NamedTuple):
 
 Frame = SampleFrame | HelloFrame | AnswerFrame
 
-_UINT = rb"(0|[1-9][0-9]{0,9})"
-_HEX2 = rb"([0-9A-F]{2})"
-_FORMS = {
+_UINT: Final = rb"(0|[1-9][0-9]{0,9})"
+_HEX2: Final = rb"([0-9A-F]{2})"
+_FORMS: Final = {
     b"S": (
         re.compile(rb"S," + rb",".join([_UINT] * 6) + rb",([0-9A-F]{8})," + _UINT + b"," + _UINT + b"," + _HEX2),
         11,

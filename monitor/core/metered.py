@@ -11,16 +11,17 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from math import sqrt
+from typing import Final
 
 from monitor.core.account import Account, Weighed, WeighingRefusedError
 from monitor.core.events import Metering
 from monitor.terms import Measured, RunTerms
 
-LEAST_PART = 1e-3  # of the charge; less that has gone over teaches nothing of the count
-DISAGREE = 2.0  # standard uncertainties of the difference
-WIDER_MOST = 15.0  # times what was stated; beyond it one of the two is a mistake
-VOLUME_MOST = 3.0  # times the stated volume, or the stated over it: a mistake, not a correction
-_ROUNDS = 6  # of the linear step; the delivered figure bends where the charge is spent
+LEAST_PART: Final = 1e-3  # of the charge; less that has gone over teaches nothing of the count
+DISAGREE: Final = 2.0  # standard uncertainties of the difference
+WIDER_MOST: Final = 15.0  # times what was stated; beyond it one of the two is a mistake
+VOLUME_MOST: Final = 3.0  # times the stated volume, or the stated over it: a mistake, not a correction
+_ROUNDS: Final = 6  # of the linear step; the delivered figure bends where the charge is spent
 
 Row = list[float]
 

@@ -12,20 +12,21 @@ highest setpoint to the limit, at the present slope, such a heat-up is quiet.
 from __future__ import annotations
 
 from math import inf
+from typing import Final
 
 from monitor.core.events import Reading
 
-Q_C2_PER_S3 = 1e-4  # of the slope's wander
-NOISE_C = 0.1  # of the converter's reading; from memory of data sheets of such converters
-LSB_C = 0.25
-R_C2 = NOISE_C**2 + LSB_C**2 / 12.0
-GATE = 4.0
-REJECTIONS_MAX = 5
-HORIZON_S = 30.0
-HORIZON_PART = 0.6  # of the time from the highest setpoint to the limit
-HOLD_S = 2.0  # it must stand so long; looked ahead by as much more, so that standing costs no lead
-SETTLE_S = 5.0  # of readings before the slope means anything
-GAP_S = 5.0  # without a reading, after which the filter begins anew
+Q_C2_PER_S3: Final = 1e-4  # of the slope's wander
+NOISE_C: Final = 0.1  # of the converter's reading; from memory of data sheets of such converters
+LSB_C: Final = 0.25
+R_C2: Final = NOISE_C**2 + LSB_C**2 / 12.0
+GATE: Final = 4.0
+REJECTIONS_MAX: Final = 5
+HORIZON_S: Final = 30.0
+HORIZON_PART: Final = 0.6  # of the time from the highest setpoint to the limit
+HOLD_S: Final = 2.0  # it must stand so long; looked ahead by as much more, so that standing costs no lead
+SETTLE_S: Final = 5.0  # of readings before the slope means anything
+GAP_S: Final = 5.0  # without a reading, after which the filter begins anew
 
 
 class PlateAhead:

@@ -9,24 +9,24 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Iterator
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from monitor.core.account import Account
 from monitor.core.events import Exposed, Phase, Reading, Sampled
 from monitor.core.frames import IO_CONTACT, IO_GATE_DARK, IO_PERMIT, IO_TRIP_GAS, IO_TRIP_HEAT
 from monitor.terms import LimitTerms
 
-SAMPLES = 3  # in a row, before a gas or an upper plate limit counts (alarm table)
-GAS_DEADBAND = 0.20  # of the limit (alarm table)
-FLOW_DEADBAND = 0.05  # of the limit; published alarm-management tables, from memory
+SAMPLES: Final = 3  # in a row, before a gas or an upper plate limit counts (alarm table)
+GAS_DEADBAND: Final = 0.20  # of the limit (alarm table)
+FLOW_DEADBAND: Final = 0.05  # of the limit; published alarm-management tables, from memory
 PLATE_DEADBAND, PLATE_DEADBAND_C = 0.01, 2.0  # the larger counts (alarm table)
-LINK_LOST_S = 3.0
+LINK_LOST_S: Final = 3.0
 NOISY_PART, NOISY_MIN = 0.05, 100  # of the last minute's lines, when there were at least so many
-REJECTS_MIN = 5  # edges in a minute, before they can outnumber the drops
-CONTACT_S = 1.0
-ACID_LOW_PART = 0.10
-UNASKED_DROPS = 3  # in a phase with the tap shut; the last one or two may still hang from it
-MINUTE_S = 60.0
+REJECTS_MIN: Final = 5  # edges in a minute, before they can outnumber the drops
+CONTACT_S: Final = 1.0
+ACID_LOW_PART: Final = 0.10
+UNASKED_DROPS: Final = 3  # in a phase with the tap shut; the last one or two may still hang from it
+MINUTE_S: Final = 60.0
 
 
 class Condition(NamedTuple):

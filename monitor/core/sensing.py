@@ -6,20 +6,21 @@ It knows the calibrations and the physics of the two sensors, and nothing of lim
 from __future__ import annotations
 
 from math import sqrt
+from typing import Final
 
 from monitor.core.events import Reading
 from monitor.core.frames import SILENT_WORDS, SampleFrame
 from monitor.core.typek import reported_hot_c, true_hot_c
 from monitor.terms import GasTerms, ThermocoupleTerms
 
-SUM_MAX = 65472  # 64 readings of 1023 (protocol)
-SURE_SAMPLES = 3  # in a row, before a bad reading is a fault (alarm table)
-FROZEN_SAMPLES = 20  # 2 s
-UNDER_RANGE = 0.05  # of the sensor's range, below its calibrated zero
-HOT_LSB_C = 0.25
-_CACHE_MAX = 4096  # words; when full it is emptied: a slow computation again, never a wrong value
+SUM_MAX: Final = 65472  # 64 readings of 1023 (protocol)
+SURE_SAMPLES: Final = 3  # in a row, before a bad reading is a fault (alarm table)
+FROZEN_SAMPLES: Final = 20  # 2 s
+UNDER_RANGE: Final = 0.05  # of the sensor's range, below its calibrated zero
+HOT_LSB_C: Final = 0.25
+_CACHE_MAX: Final = 4096  # words; when full it is emptied: a slow computation again, never a wrong value
 
-_FAULT_BITS = (
+_FAULT_BITS: Final = (
     (1, "thermocouple open circuit"),
     (2, "thermocouple short to ground"),
     (4, "thermocouple short to supply"),

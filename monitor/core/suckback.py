@@ -10,18 +10,19 @@ passed; a tap shut on purpose gives the same advice, because the liquid does not
 from __future__ import annotations
 
 from collections import deque
+from typing import Final
 
-FLOWING_MOL_PER_MIN = 2e-4  # 5 mL of gas a minute: a bubble now and then; less never filled the tube
-BACK_MOL_PER_MIN = 4e-4  # deadband: gas flows again
-REFERENCE_S = 60.0  # the usual delivery is the mean over so long
-REFERENCES_S = 180.0  # and the largest of these within so long
-FALLEN = 0.10  # of the usual
-RISEN = 0.30  # deadband
-STILL_MIN_S = 15.0
-STILL_INTERVALS = 3.0
-OVER_S = 600.0  # what would have climbed has
-EVERY_S = 5.0
-NEWEST_PART = 0.2  # of the usual interval, taken from the newest
+FLOWING_MOL_PER_MIN: Final = 2e-4  # 5 mL of gas a minute: a bubble now and then; less never filled the tube
+BACK_MOL_PER_MIN: Final = 4e-4  # deadband: gas flows again
+REFERENCE_S: Final = 60.0  # the usual delivery is the mean over so long
+REFERENCES_S: Final = 180.0  # and the largest of these within so long
+FALLEN: Final = 0.10  # of the usual
+RISEN: Final = 0.30  # deadband
+STILL_MIN_S: Final = 15.0
+STILL_INTERVALS: Final = 3.0
+OVER_S: Final = 600.0  # what would have climbed has
+EVERY_S: Final = 5.0
+NEWEST_PART: Final = 0.2  # of the usual interval, taken from the newest
 
 
 class SuckBack:

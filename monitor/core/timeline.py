@@ -10,15 +10,15 @@ may be off by half a percent (a ceramic resonator). The board's clock, pinned to
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from monitor.core.frames import SampleFrame
 
-CLOCK_ERROR = 0.01  # relative; twice the tolerance of a ceramic resonator
-BELIEVE_AFTER = 20  # frames: a counter that stays behind this long (2 s) is another board, not a glitch
-LATEST_S = 5.0  # a frame is never taken to be older than this at its arrival
-_WRAP = 1 << 32  # milliseconds
-_WRAP_REJECTS = 1 << 16
+CLOCK_ERROR: Final = 0.01  # relative; twice the tolerance of a ceramic resonator
+BELIEVE_AFTER: Final = 20  # frames: a counter that stays behind this long (2 s) is another board, not a glitch
+LATEST_S: Final = 5.0  # a frame is never taken to be older than this at its arrival
+_WRAP: Final = 1 << 32  # milliseconds
+_WRAP_REJECTS: Final = 1 << 16
 
 
 class Place(NamedTuple):

@@ -7,6 +7,7 @@ the account and run time, and nothing of delays or of the life cycle of an alarm
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
 from monitor.core.account import Account
 from monitor.core.events import Forecast, Instant, Phase, Reading
@@ -16,9 +17,9 @@ from monitor.core.suckback import SuckBack
 from monitor.core.upkeep import CLOCK_STEP_S, Scrubber, overdue
 from monitor.terms import AcidOnSulfurTerms, BenchTerms, RunTerms
 
-WINDOW_DEADBAND_C = 2.0  # alarm table
-MAKING = frozenset({Phase.GENERATING, Phase.RUNNING_OUT, Phase.CLOSING_DOWN})
-_DAY_S = 86400.0
+WINDOW_DEADBAND_C: Final = 2.0  # alarm table
+MAKING: Final = frozenset({Phase.GENERATING, Phase.RUNNING_OUT, Phase.CLOSING_DOWN})
+_DAY_S: Final = 86400.0
 
 Word = tuple[str, str | None]  # a tag, and what is wrong
 

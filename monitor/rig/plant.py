@@ -113,7 +113,8 @@ class Plant:
     def step(self, dt_s: float, *, heat: bool, drip: bool) -> list[float]:
         """Go on by `dt_s` with heat and drip permitted or cut; return the meter's edges, s, ascending.
 
-        Drops fall as they fall; what else happens is caught up with each 0.1 s or 0.5 s, under the heat of that moment.
+        Drops fall as they fall; what else happens is caught up with each 0.1 s, what the flask does each 0.5 s, under
+        the heat of that moment.
         """
         self.time_s += dt_s
         edges_s: list[float] = []
