@@ -112,10 +112,12 @@ class Rules:
         self._phase: Phase | None = None
         self._phase_drops = 0  # counted when the present phase began
 
-    def _changed(self, tag: str, true: bool, detail: str = "") -> Iterator[Condition]:
-        if self._said.get(tag, False) != true:
-            self._said[tag] = true
-            yield Condition(tag, true, detail)
+    def _changed(self, tag: str, true: bool) -> bool:
+        """Whether this is news; what is seen is put into words only then."""
+        if self._said.get(tag, False) == true:
+            return False
+        self._said[tag] = true
+        return True
 
     def on_sample(
         self,
@@ -138,16 +140,19 @@ class Rules:
             found = level.feed(s.plate)
             if found is not None:
                 out.append(found)
-        said = self._said
+        said = self._said  # looked up here: ten times a second, and hardly ever news
         if (gas_fault is not None) != said.get("GAS-FAULT", False):
-            out.extend(self._changed("GAS-FAULT", gas_fault is not None, gas_fault or ""))
+            said["GAS-FAULT"] = gas_fault is not None
+            out.append(Condition("GAS-FAULT", gas_fault is not None, gas_fault or ""))
         if (plate_fault is not None) != said.get("PLATE-FAULT", False):
-            out.extend(self._changed("PLATE-FAULT", plate_fault is not None, plate_fault or ""))
+            said["PLATE-FAULT"] = plate_fault is not None
+            out.append(Condition("PLATE-FAULT", plate_fault is not None, plate_fault or ""))
         io = s.io
-        tripped = io & (IO_TRIP_HEAT | IO_TRIP_GAS)
-        if bool(tripped) != said.get("TRIP-LATCHED", False):
+        tripped = bool(io & (IO_TRIP_HEAT | IO_TRIP_GAS))
+        if tripped != said.get("TRIP-LATCHED", False):
+            said["TRIP-LATCHED"] = tripped
             words = " and ".join(w for bit, w in ((IO_TRIP_HEAT, "overheat"), (IO_TRIP_GAS, "gas")) if io & bit)
-            out.extend(self._changed("TRIP-LATCHED", bool(tripped), f"the board saw {words}"))
+            out.append(Condition("TRIP-LATCHED", tripped, f"the board saw {words}"))
         wanted = bool(io & IO_PERMIT) if permit_wanted is None else permit_wanted
         if bool(io & IO_CONTACT) == wanted:
             self._contact_wrong_since_s = None
@@ -155,30 +160,30 @@ class Rules:
             self._contact_wrong_since_s = s.t_s
         wrong = self._contact_wrong_since_s is not None and s.t_s - self._contact_wrong_since_s >= CONTACT_S
         if wrong != said.get("PERMIT-REFUSED", False):
+            said["PERMIT-REFUSED"] = wrong
             words = "asked on, relay is off" if wanted else "asked off, relay is on"
-            out.extend(self._changed("PERMIT-REFUSED", wrong, words))
+            out.append(Condition("PERMIT-REFUSED", wrong, words))
         self._rejects += new_rejects
         return out
 
     def said(self, words: Iterable[tuple[str, str | None]]) -> Iterator[Condition]:
         """Take what watches say, a tag and what is wrong or None; give the conditions that changed."""
         for tag, wrong in words:
-            yield from self._changed(tag, wrong is not None, wrong or "")
+            if self._changed(tag, wrong is not None):
+                yield Condition(tag, wrong is not None, wrong or "")
 
     def on_time(self, f: Facts) -> Iterator[Condition]:
         """Look at everything that needs no single sample; give the conditions that changed."""
-        for level, value in (
-            (self._stel, f.exposure.stel_ppm),
-            (self._twa, f.exposure.twa_ppm),
-        ):
+        for level, value in ((self._stel, f.exposure.stel_ppm), (self._twa, f.exposure.twa_ppm)):
             found = level.feed(Reading(value))
             if found is not None:
                 yield found
         lost = f.sample_age_s > LINK_LOST_S
-        words = f"no valid sample for {LINK_LOST_S:g} s"
-        if f.garbled:
-            words += "; bytes arrive but none makes a frame: wrong device, wrong baud, or a broken line"
-        yield from self._changed("LINK-LOST", lost, words)
+        if self._changed("LINK-LOST", lost):
+            words = f"no valid sample for {LINK_LOST_S:g} s"
+            if f.garbled:
+                words += "; bytes arrive but none makes a frame: wrong device, wrong baud, or a broken line"
+            yield Condition("LINK-LOST", lost, words)
         yield from self._over_a_minute(f)
         account = f.account
         if account.counts == "drop":
@@ -200,13 +205,15 @@ class Rules:
         lines, sent = accepted + rejected, accepted + lost
         bad = lines >= NOISY_MIN and rejected > NOISY_PART * lines
         gaps = sent >= NOISY_MIN and lost > NOISY_PART * sent
-        words = f"{rejected} of {lines} lines of the last minute unreadable, {lost} samples missing"
-        yield from self._changed("LINK-NOISY", bad or gaps, words)
+        if self._changed("LINK-NOISY", bad or gaps):
+            words = f"{rejected} of {lines} lines of the last minute unreadable, {lost} samples missing"
+            yield Condition("LINK-NOISY", bad or gaps, words)
         dark = f.sample is not None and bool(f.sample.io & IO_GATE_DARK)
         splash = rejects >= REJECTS_MIN and rejects > drops
-        words = f"{rejects} splashes against {drops} drops in the last minute"
-        words = "the gate is dark" if dark else f.drip_fault or words
-        yield from self._changed("DRIP-BLOCKED", dark or splash or f.drip_fault is not None, words)
+        blocked = dark or splash or f.drip_fault is not None
+        if self._changed("DRIP-BLOCKED", blocked):
+            words = f"{rejects} splashes against {drops} drops in the last minute"
+            yield Condition("DRIP-BLOCKED", blocked, "the gate is dark" if dark else f.drip_fault or words)
 
     def _of_the_acid(self, f: Facts, account: Account) -> Iterator[Condition]:
         found = self._fast.feed(Reading(account.drip_per_min(f.t_s)))
@@ -215,7 +222,8 @@ class Rules:
         yield from self._unasked(f, account, f.phase is not Phase.GENERATING, "drops fall")
         if account.acid_volume_ml is not None:
             low = account.acid_left_fraction <= ACID_LOW_PART
-            yield from self._changed("ACID-LOW", low, f"{account.acid_ml:.1f} mL of {account.acid_volume_ml:g} mL in")
+            if self._changed("ACID-LOW", low):
+                yield Condition("ACID-LOW", low, f"{account.acid_ml:.1f} mL of {account.acid_volume_ml:g} mL in")
 
     def _of_the_bubbles(self, f: Facts, account: Account) -> Iterator[Condition]:
         """Gas that runs out, or is swept or warmed out, bubbles by right; before the beginning none does."""
@@ -229,7 +237,8 @@ class Rules:
             self._phase, self._phase_drops = f.phase, f.drops
         here = f.drops - self._phase_drops
         unasked = shut and here >= UNASKED_DROPS and account.drip_per_min(f.t_s) > 0.0
-        yield from self._changed("DRIP-UNASKED", unasked, f"{come} in the phase '{f.phase.value}'")
+        if self._changed("DRIP-UNASKED", unasked):
+            yield Condition("DRIP-UNASKED", unasked, f"{come} in the phase '{f.phase.value}'")
 
     def _of_the_count(self, f: Facts, account: Account, link_lost: bool) -> Iterator[Condition]:
         last_s = account.last_drop_s
@@ -240,18 +249,19 @@ class Rules:
             and account.acid_left_fraction > 0.0
             and still_s >= self._limits.drip_stalled_s
         )
-        if not link_lost:  # else nobody knows, and LINK-LOST says so
-            words = f"no {account.counts} for {self._limits.drip_stalled_s:g} s"
-            yield from self._changed("DRIP-STALLED", stalled, words)
+        # With a lost link nobody knows, and LINK-LOST says so.
+        if not link_lost and self._changed("DRIP-STALLED", stalled):
+            yield Condition("DRIP-STALLED", stalled, f"no {account.counts} for {self._limits.drip_stalled_s:g} s")
 
     def _of_the_charge(self, account: Account) -> Iterator[Condition]:
         spent = account.charge_spent
-        by_acid = account.acid_volume_ml is not None
-        words = f"after {account.acid_ml:.1f} mL of acid" if by_acid else f"{account.delivered_mol:.3f} mol gone over"
-        yield from self._changed("CHARGE-SPENT", spent, words)
+        if self._changed("CHARGE-SPENT", spent):
+            by_acid = account.acid_volume_ml is not None
+            amount = f"{account.acid_ml:.1f} mL of acid" if by_acid else f"{account.delivered_mol:.3f} mol gone over"
+            yield Condition("CHARGE-SPENT", spent, f"after {amount}")
         if account.need_mol is not None:
             delivered = account.gone_over_mol
             enough = delivered >= account.need_mol
-            yield from self._changed(
-                "ENOUGH-DELIVERED", enough, f"{delivered:.3f} mol of {account.need_mol:.3f} mol wanted"
-            )
+            if self._changed("ENOUGH-DELIVERED", enough):
+                words = f"{delivered:.3f} mol of {account.need_mol:.3f} mol wanted"
+                yield Condition("ENOUGH-DELIVERED", enough, words)
