@@ -71,7 +71,7 @@ def repeats_html(repeats: tuple[Repeat, ...]) -> str:
 def outcome_html(found: Outcome) -> str:
     """The result and its budget, before anything is written."""
     lines = "".join(
-        f'<tr><th scope="row">{escape(s.source)}</th><td>{escape(s.u)}, {s.percent:.0f} %</td></tr>'
+        f'<tr><th scope="row">{escape(s.source)}</th><td>{escape(s.u)}, share {_share(s.percent)}</td></tr>'
         for s in found.budget
     )
     budget = f"<h2>Standard uncertainties, and their shares of the variance</h2><table>{lines}</table>"
@@ -80,6 +80,10 @@ def outcome_html(found: Outcome) -> str:
         f'<section class="plan-head calm result" role="status"><p>✓ {escape(found.result)}</p></section>'
         f'<section class="plan"><p>In the file now: {escape(found.was)}</p>{budget if lines else ""}{notes}</section>'
     )
+
+
+def _share(percent: float) -> str:
+    return "under 1 %" if percent < 1.0 else f"{percent:.0f} %"
 
 
 def refusal_html(head: str, why: str) -> str:

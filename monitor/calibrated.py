@@ -137,7 +137,7 @@ def thermocouple(bench: BenchTerms, ice: cal.Point, steam: cal.Point, pressure_h
         cal.quantity(old.value, old.u, "°C").replace("+/-", "±"),
         _budget(found.parts, "°C"),
         (
-            f"Ice: read {ice.reading_c:.2f} °C, 0.00 wanted; steam: read {steam.reading_c:.2f} °C, "
+            f"Without any offset ice read {ice.reading_c:.2f} °C, 0.00 wanted; steam {steam.reading_c:.2f} °C, "
             f"{true_c:.2f} wanted.",
             "Neither point is near the plate's working temperature: a junction badly fastened to it still reads it "
             "low.",
