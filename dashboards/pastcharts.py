@@ -46,7 +46,7 @@ def drawn(title: str, curves: Sequence[Curve], span: tuple[float, float], *, zer
     x = alt.X(
         "t:Q",
         scale=alt.Scale(domain=list(span), nice=False),
-        axis=alt.Axis(title=None, values=ticks(span), labelExpr=CLOCK.format(seconds)),
+        axis=alt.Axis(title=None, values=ticks(span), labelExpr=CLOCK.format(seconds), labelOverlap="greedy"),
     )
     legend = alt.Legend(title=None, orient="top", labelLimit=400) if len(curves) > 1 else None
     colour = alt.Color("run:N", scale=alt.Scale(domain=names, range=list(COLOURS[: len(names)])), legend=legend)

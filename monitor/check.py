@@ -17,13 +17,14 @@ from monitor.core.events import Answered, CheckLine, Instant
 from monitor.core.frames import IO_CONTACT, SampleFrame
 from monitor.core.ready import FAILED, PASSED, WAIVED
 from monitor.core.requests import make_request
+from monitor.core.stopping import STOP
 from monitor.edges.disk import room_for_record
 from monitor.edges.port import SerialPort
 from monitor.errors import PortError, RefusalError
 from monitor.heard import seconds_between
 from monitor.listening import Listener
 from monitor.settings import load_bench, load_run
-from monitor.terms import BenchTerms, RunTerms
+from monitor.terms import BenchTerms, Route, RunTerms
 
 Ask = Callable[[str], str]
 LISTEN_S = 4.0
@@ -55,7 +56,7 @@ class _Checked:
     """A bench that wants the check, and the bytes that it has heard."""
 
     def __init__(self, bench: BenchTerms, run: RunTerms) -> None:
-        self._began_s, self.terms = time.monotonic(), bench
+        self._began_s, self.terms, self.route = time.monotonic(), bench, run.route
         self._bench = Bench(bench, run, Instant(0.0, time.time()))
         self._ask("checklist", {})
         ok, words = room_for_record(Path.cwd() / "record")
@@ -98,7 +99,7 @@ def _ask_the_board(board: Listener, found: _Checked, a: argparse.Namespace, ask:
         return
     found.hear(board.taken())
     if a.relay:
-        found.tell("relay", *_try_relay(board, found.terms, ask))
+        found.tell("relay", *_try_relay(board, found.terms, found.route, ask))
     if a.gate:
         found.tell("gate", *_try_gate(board, ask))
     found.hear(board.taken())
@@ -107,8 +108,9 @@ def _ask_the_board(board: Listener, found: _Checked, a: argparse.Namespace, ask:
             show(line)
 
 
-def _try_relay(board: Listener, bench: BenchTerms, ask: Ask) -> tuple[bool, str]:
-    said = ask("The relay closes for a moment, heat and drip get power. Tap shut, plate unplugged? 'yes' to try it: ")
+def _try_relay(board: Listener, bench: BenchTerms, route: Route, ask: Ask) -> tuple[bool, str]:
+    stop = STOP[route]
+    said = ask(f"The relay closes for a moment and feeds {stop.permit}. {stop.trial} 'yes' to try it: ")
     if said.strip().lower() != "yes":
         return False, "not tried"
     if _contact(board.newest()):

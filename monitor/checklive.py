@@ -32,7 +32,7 @@ def check_live(a: argparse.Namespace) -> None:
         if left:
             raise RefusalError(f"not ready: {', '.join(left)}; what was said stands in the record")
         print("Ready, and so it stands in the record.")
-        said = input("Ask for the permit for heat and drip now? 'yes' to ask: ")
+        said = input("Ask for the permit now? 'yes' to ask: ")
     except EOFError as why:
         raise RefusalError("nobody answers: the check needs a person at the terminal") from why
     if said.strip().lower() == "yes":

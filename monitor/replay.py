@@ -131,8 +131,8 @@ def other_settings(path: Path, bench: BenchTerms, run: RunTerms) -> str:
     then, now = (f"{r.route}, metered by {r.meter}" for r in (run_then, run))
     differ = f"{then}; given is {now}" if then != now else "the same route and meter, but other values"
     return (
-        f"{path}: this run was kept under other settings ({differ}); it is reckoned here by the files given, so the "
-        "figures are not those of the run"
+        f"{path}: this run was kept under other settings ({differ}); it is reckoned here by the files given, and its "
+        "figures may differ from the run's own"
     )
 
 

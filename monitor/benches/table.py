@@ -10,7 +10,7 @@ from monitor.benches.levels import WORDS, Level
 from monitor.benches.picture import BrokerSeen, Picture
 from monitor.core.spans import duration
 
-HEAD = ("", "bench", "state", "what", "since", "phase", "SO2", "plate", "drip", "gone over")
+HEAD = ("", "bench", "state", "what", "since", "phase", "SO2", "plate", "rate", "gone over")
 INVENTED = "INVENTED DATA: none of these benches exists."
 NONE_HEARD = "No bench has said anything yet."
 

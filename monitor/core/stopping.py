@@ -26,6 +26,7 @@ class Stop(NamedTuple):
     run_out: str  # what is so while the last gas comes
     over: str  # what is so while the source is closed down
     permit: str  # what runs through the relay
+    trial: str  # asked before the relay is tried
 
 
 _SMOTHER = "Smother the burning sulfur with sand or its lid"
@@ -43,6 +44,7 @@ STOP: dict[Route | None, Stop] = {
         run_out="Tap shut",
         over="Heat off, tap shut",
         permit="heat and drip",
+        trial="Tap shut, plate unplugged?",
     ),
     "acid-on-sulfur": Stop(
         order="Heat off; leave the hot flask where it stands",
@@ -57,6 +59,7 @@ STOP: dict[Route | None, Stop] = {
         run_out="Heat off",
         over="Heat off",
         permit="the heat",
+        trial="Plate unplugged?",
     ),
     "burner": Stop(
         order=_SMOTHER,
@@ -71,6 +74,7 @@ STOP: dict[Route | None, Stop] = {
         run_out="Draught on until the sulfur is cold",
         over="Draught on until the sulfur is cold",
         permit="the draught",
+        trial="Nothing lit, pump unplugged?",
     ),
     None: Stop(  # where the route is not known
         order="Stop the gas: tap shut, heat off, or flame smothered",
@@ -85,6 +89,7 @@ STOP: dict[Route | None, Stop] = {
         run_out="Nothing makes gas any more",
         over="Heat off, nothing makes gas any more",
         permit="what the relay feeds",
+        trial="All of it unplugged?",
     ),
 }
 
