@@ -16,7 +16,7 @@ from monitor.core.events import AlarmChanged, AlarmState, Answered, Event, Insta
 from monitor.core.requests import make_request
 from monitor.rig.bench import SimulatedBench
 from monitor.rig.reality import Reality
-from monitor.terms import BenchTerms
+from monitor.terms import BenchTerms, RunTerms
 from tests.rig.terms import BENCH, drip_run
 
 UTC_ZERO_S = 1.8e9  # 2027-01-15
@@ -33,15 +33,24 @@ RUN = drip_run()
 class Stage:
     """A monitor and a simulated bench joined, under one seed."""
 
-    def __init__(self, seed: int, reality: Reality) -> None:
-        self.sim = SimulatedBench(TERMS, RUN, seed, reality=reality)
-        self.bench = Bench(TERMS, RUN, Instant(0.0, UTC_ZERO_S))
+    def __init__(self, seed: int, reality: Reality, run: RunTerms = RUN, zero_off_ppm: float = 0.0) -> None:
+        gas = TERMS.gas
+        zero_sum = gas.zero_sum + zero_off_ppm / gas.ppm_per_sum
+        self._zero_off_ppm = zero_off_ppm  # of the true sensor, against its calibration
+        self.sim = SimulatedBench(replace(TERMS, gas=replace(gas, zero_sum=zero_sum)), run, seed, reality=reality)
+        self.bench = Bench(TERMS, run, Instant(0.0, UTC_ZERO_S))
         self.changes: list[AlarmChanged | PermitChanged] = []
 
     @property
     def at(self) -> Instant:
         t_s = self.sim.time_s
         return Instant(t_s, UTC_ZERO_S + t_s)
+
+    @property
+    def zero_ppm(self) -> float:
+        """How far the gas sensor's zero is off its calibration."""
+        gas = self.sim.plant.gas
+        return self._zero_off_ppm + gas.drift_ppm + gas.extra_ppm
 
     def _hear(self, events: list[Event]) -> None:
         for e in events:
@@ -66,11 +75,13 @@ class Stage:
             raise RuntimeError(f"{kind} {value}: {refused[0]}")
 
     def begin(self, plate_c: float, per_min: float) -> None:
-        """Permit on, plate to its setpoint, acid dripping from the half minute on."""
+        """Permit on, plate to its setpoint, acid dripping from the half minute on, on the route that has a tap."""
         self.sim.do(f"plate {plate_c:.0f}")
         self.run_to(2.0)
         self.ask("permit", "on", True)
         self.run_to(30.0)
+        if self.sim.plant.tap is None:
+            return
         self.ask("phase", "phase", "generating")
         self.sim.do(f"tap {per_min:.0f}")
 

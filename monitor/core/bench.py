@@ -59,7 +59,9 @@ CLEARED_EVERY_S: Final = 10.0  # a line of the account, while the flask is clear
 MOST_AIR_L_PER_MIN: Final = 100.0
 LIQUOR_C: Final = (0.0, 110.0)  # a watery liquor boils
 STALE_SEND_S: Final = 2.0  # a keep-alive that should have gone out longer ago than this is not sent at all
+HEATER_NOTES: Final = {"heater on": True, "heater off": False}  # a note in just these words, in any case
 PROTOCOL: Final = 1
+_STILL: Final = Reading(None, why="gas channel does not stir")
 _NO_READING: Final = Reading(None, why="nothing received yet")
 
 
@@ -362,7 +364,8 @@ class Bench:
             self._ready.hear(gas)
         if self.phase is Phase.CLOSING_DOWN:
             self._opening.hear(gas)
-        tier_changed = self._leak.on_sample(place.t_s, gas)
+        # A sum that repeats may be stuck where the noise had it: the same excess again and again is no rise.
+        tier_changed = self._leak.on_sample(place.t_s, _STILL if self._gas_sense.still else gas)
         wanted = None if self._recording else self._permit_asked
         self._watches.on_sample(place.t_s, plate)
         plate_fault = self._plate_sense.fault or self._plate_trust.fault
@@ -520,7 +523,7 @@ class Bench:
             return "the run is closed"
         if r.kind == "note":
             out.append(Noted(at.mono_s, "note", f"{r.who}: {r.arg('text')}"))
-            return "noted"
+            return self._mind_the_heater(str(r.arg("text")))
         if r.kind == "clearing":
             return self._clear(float(r.arg("air_l_per_min")), float(r.arg("liquor_c")), r.who, at, out)
         if r.kind == "bump-test":
@@ -528,6 +531,18 @@ class Bench:
         if r.kind in ("weighing", "undo-weighing"):
             return self._weigh(r, at, out)
         return self._hear_the_shell(r, at, out)
+
+    def _mind_the_heater(self, text: str) -> str:
+        """The permit's contact does not tell whether the plate is switched on; a person's note does, in these words.
+
+        A burner has no heater, and its permit is its draught, which must not be lost while somebody lights it.
+        """
+        said = text.strip(" .").casefold()
+        if said not in HEATER_NOTES or self.run.route == "burner":
+            return "noted"
+        on = HEATER_NOTES[said]
+        self._plate_trust.say_heater(on)
+        return "noted: the thermocouple is expected to show it within 30 s" if on else "noted"
 
     def _mind_the_flask(self, r: Request, at: Instant, out: list[Event]) -> None:
         """A run that may have made gas ends when its flask may be opened, or with a reason."""

@@ -16,6 +16,7 @@ from monitor.terms import GasTerms, ThermocoupleTerms
 SUM_MAX: Final = 65472  # 64 readings of 1023 (protocol)
 SURE_SAMPLES: Final = 3  # in a row, before a bad reading is a fault (alarm table)
 FROZEN_SAMPLES: Final = 20  # 2 s
+STILL_SAMPLES: Final = 3  # after which a sum that repeats tells of no rise, whatever it turns out to be
 UNDER_RANGE: Final = 0.05  # of the sensor's range, below its calibrated zero
 HOT_LSB_C: Final = 0.25
 _CACHE_MAX: Final = 4096  # words; when full it is emptied: a slow computation again, never a wrong value
@@ -82,6 +83,11 @@ class GasSense:
         self._same = 0  # samples in a row with the same sum and no spread at all
         self._last_sum = -1
         self._noise_u_ppm = terms.noise_ppm * sqrt(10.0)  # one sample of ten a second; the mean of 1 s has noise_ppm
+
+    @property
+    def still(self) -> bool:
+        """Whether the newest samples had the same sum and no spread."""
+        return self._same >= STILL_SAMPLES
 
     def read(self, frame: SampleFrame) -> Reading:
         """SO2 in ppm. Sets `fault` once it is sure."""

@@ -25,7 +25,9 @@ STEP_MAX_S = 1.0  # of silence counted as frozen time: a lost line is no frozen 
 OFF_SPAN_S = 30.0  # alarm table
 OFF_EXCESS_C = 6.0  # over the cold junction, before a plate counts as heated
 OFF_PART = 0.5  # of that excess lost within the span; a plate that cools with a time constant of 60 s keeps 0.6
+COLD_SPAN_S = 29.0  # of no heat where heat must be: the alarm table's 30 s, less the samples at either end
 OFF_SURE = 3  # seconds in a row
+RISE_C = 1.5  # in that span: the least that a heated plate shows, and more than noise and a draught do
 PLATE_TAU_S = 600.0  # in which a hot plate cools; common practice, no source
 RAIL_PART = 0.03  # of the converter's width: an amplifier does not reach its supply
 RAIL_SAMPLES = 10
@@ -38,6 +40,7 @@ FROZEN_WORD = f"thermocouple reading frozen: the same word for {WORD_FROZEN_S:g}
 PLATE_JUMP = "temperature jumped as no plate can"
 OFF_PLATE = "thermocouple off the plate: it fell as no heated plate can cool"
 NEVER_WARM = "thermocouple not on the plate, or the plate is not switched on: gas is made, and no heat is seen"
+NO_RISE = "thermocouple not on the plate, or the plate is not heating: the heater was noted as on, and nothing rises"
 RAILED = "gas amplifier at its rail, or its wire off"
 GAS_JUMP = "gas reading jumped as no gas can make it"
 
@@ -59,6 +62,8 @@ class PlateTrust:
         self._falls = 0
         self._off: tuple[float, float] | None = None  # since (s), from an excess (°C)
         self._cold_since_s: float | None = None  # no warmer than the room, though it has to be hot
+        self._heater_on = False  # a person said so, and no rise has been seen since
+        self._said_from: tuple[float, float] | None = None  # since (s) under the closed contact, from an excess (°C)
 
     def judge(self, t_s: float, frame: SampleFrame, reading: Reading, must_be_hot: bool = False) -> Reading:
         """Give the reading as it may be believed at run second `t_s`. Sets `fault` once it is sure.
@@ -79,7 +84,14 @@ class PlateTrust:
             why = self.fault = OFF_PLATE
         elif self._was_never_warm(t_s, value, frame, must_be_hot):
             why = self.fault = NEVER_WARM
+        elif self._heater_on and self._does_not_rise(t_s, value, frame):
+            why = self.fault = NO_RISE
         return reading if why is None else Reading(None, why=why)
+
+    def say_heater(self, on: bool) -> None:
+        """A person says that the plate's heater has been switched on, or off."""
+        self._heater_on = on
+        self._said_from = None
 
     def _is_frozen(self, t_s: float, word: int) -> bool:
         step_s, self._at_s = t_s - self._at_s, t_s
@@ -121,7 +133,22 @@ class PlateTrust:
             return False
         if self._cold_since_s is None:
             self._cold_since_s = t_s
-        return t_s - self._cold_since_s >= OFF_SPAN_S - 1e-6
+        return t_s - self._cold_since_s >= COLD_SPAN_S - 1e-6
+
+    def _does_not_rise(self, t_s: float, value: float, frame: SampleFrame) -> bool:
+        """A rise ends it for good: the thermocouple is where the heat is."""
+        cold_c = frame.cold_c
+        if cold_c is None or not frame.io & IO_CONTACT:
+            self._said_from = None
+            return False
+        excess_c = value - cold_c
+        if self._said_from is None:
+            self._said_from = (t_s, excess_c)
+        since_s, from_c = self._said_from
+        if excess_c >= OFF_EXCESS_C or excess_c - from_c >= RISE_C:
+            self._heater_on = False
+            return False
+        return t_s - since_s >= COLD_SPAN_S - 1e-6
 
     def _watch_the_fall(self, t_s: float, value: float, frame: SampleFrame) -> None:
         """A heated plate cools slowly; a thermocouple that has come off it falls to the room at once.

@@ -10,7 +10,17 @@ import pytest
 from monitor.core.events import Reading
 from monitor.core.frames import SampleFrame
 from monitor.core.gasnoise import LEARN_MIN, NoiseWatch
-from monitor.core.trust import FROZEN_WORD, GAS_JUMP, NEVER_WARM, OFF_PLATE, PLATE_JUMP, RAILED, GasTrust, PlateTrust
+from monitor.core.trust import (
+    FROZEN_WORD,
+    GAS_JUMP,
+    NEVER_WARM,
+    NO_RISE,
+    OFF_PLATE,
+    PLATE_JUMP,
+    RAILED,
+    GasTrust,
+    PlateTrust,
+)
 from monitor.terms import GasTerms
 from tests.core.lines import CONTACT, tc_word
 
@@ -126,9 +136,9 @@ def test_a_thermocouple_off_a_heated_plate_is_told(hot_c: float) -> None:
 
 
 def test_a_thermocouple_that_never_was_on_a_plate_that_must_be_hot_is_told() -> None:
-    """Gas that only a hot plate makes, the contact closed, and no heat seen for 30 s; alarm table."""
+    """Gas that only a hot plate makes, the contact closed, and no heat seen: told within 30 s; alarm table."""
     plate = Plate()
-    for _ in range(300):
+    for _ in range(290):
         assert plate.read(24.0, must_be_hot=True).value == 24.0
     assert plate.read(24.0, must_be_hot=True).why == NEVER_WARM
     assert plate.trust.fault == NEVER_WARM
@@ -151,6 +161,33 @@ def test_a_warm_up_within_the_half_minute_is_believed() -> None:
     plate = Plate()
     for n in range(1200):
         assert plate.read(24.0 + 0.03 * n, must_be_hot=True).value is not None
+
+
+def test_a_plate_whose_heater_was_noted_as_on_and_that_does_not_rise_is_told() -> None:
+    """Under the closed contact it is a fault after 30 s (alarm table), until the thermocouple shows warmth."""
+    plate = Plate()
+    plate.hold(24.0, 100.0)
+    plate.trust.say_heater(True)
+    plate.hold(24.0, 30.0)
+    assert plate.seen[-20].value == 24.0
+    assert (plate.seen[-1].value, plate.seen[-1].why) == (None, NO_RISE)
+    plate.hold(40.0, 1.0)
+    assert plate.seen[-1].value == 40.0
+    plate.hold(24.0, 2.0)
+    assert plate.trust.fault is None
+
+
+@pytest.mark.parametrize(
+    ("rate_c_per_s", "io", "off"), [(0.06, CONTACT, False), (0.0, 0, False), (0.0, CONTACT, True)]
+)
+def test_a_heater_noted_as_on_is_no_fault(rate_c_per_s: float, io: int, off: bool) -> None:
+    """Not on a plate that warms, however slowly, nor without its supply, nor after a note that it is off."""
+    plate = Plate()
+    plate.trust.say_heater(True)
+    if off:
+        plate.trust.say_heater(False)
+    plate.ramp(24.0, 24.0 + 60.0 * rate_c_per_s, 60.0, io=io)
+    assert all(r.value is not None for r in plate.seen)
 
 
 def test_what_looks_like_it_but_is_not() -> None:

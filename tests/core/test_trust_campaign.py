@@ -5,9 +5,11 @@ from __future__ import annotations
 import pytest
 
 from monitor.rig.faults import FAULTS
-from tests.campaign import KINDS, QUIET_SEEDS, drawn, quiet
-
-LONG = {"gas-drift"}  # hours of simulated time: the campaign's affair
+from monitor.rig.reality import Reality
+from tests.campaign import LONG, QUIET_SEEDS, drawn, jobs, quiet
+from tests.faultkinds import KINDS
+from tests.rig.terms import burner_run
+from tests.stage import Stage
 
 
 @pytest.mark.parametrize("name", sorted(set(KINDS) - LONG))
@@ -36,3 +38,30 @@ def test_a_quiet_hour_raises_no_high_alarm() -> None:
 def test_every_fault_of_the_rig_is_in_the_campaign() -> None:
     """No fault that the rig knows is left out."""
     assert set(FAULTS) <= {kind.start.removeprefix("fault ") for kind in KINDS.values()}
+
+
+def test_an_even_share_draws_every_kind_as_often() -> None:
+    """So many of each kind, each with a seed that runs alone, and as many quiet hours as are asked for."""
+    work = jobs(seed=5, draws=100, each=3, hours=2)
+    assert sorted(job for job in work if job[1]) == sorted((seed, (name,)) for seed in (5, 6, 7) for name in KINDS)
+    assert [job for job in work if not job[1]] == [(QUIET_SEEDS + 5, ()), (QUIET_SEEDS + 6, ())]
+
+
+def test_a_frozen_gas_channel_is_no_leak() -> None:
+    """The noise may be high as the channel freezes: the same sum again and again is not taken for a rise."""
+    for seed in (1, 2):
+        assert drawn(seed, ("gas-frozen",)).wrong == []
+
+
+def test_a_note_never_takes_a_burners_draught_away() -> None:
+    """The permit of a burner is its draught: "heater on" at a cold one expects nothing."""
+    stage = Stage(1, Reality(), burner_run())
+    stage.begin(25.0, 0.0)
+    stage.ask("note", "text", "Heater on.")
+    stage.run_to(90.0)
+    assert [c.tag for c in stage.raised()] == []
+
+
+def test_acid_is_not_dripped_on_a_charge_that_is_spent() -> None:
+    """A quiet hour whose refill comes after the end of its charge leaves the tap shut: nothing drips unasked."""
+    assert ("medium", "DRIP-UNASKED") not in quiet(QUIET_SEEDS + 1).false
