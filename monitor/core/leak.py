@@ -1,7 +1,8 @@
 """The leak detector: two tiers over slowly following baselines.
 
-Promise: the sure tier (GAS-LEAK) speaks when the reading rises as noise does once in 10,000 h; the early tier
-(GAS-RISING) once in 1000 h, and also at real movements of the zero, which is why it only asks somebody to look. A
+Promise: the sure tier (GAS-LEAK) speaks when the reading rises as noise does once in 10,000 h at the most, and as it
+does at one sudden door in 2500; the early tier (GAS-RISING) as noise does once in 1000 h, and also at real movements
+of the zero, which is why it only asks somebody to look. A
 reading that goes low is a fault, for another gas or a dying cell can hide a leak. An unknown reading changes
 nothing: it neither begins an alarm nor ends one. It knows readings and run time, and nothing of alarms.
 """
@@ -49,10 +50,13 @@ class LeakDetector:
 
     def zero_words(self) -> str | None:
         """What is wrong with the zero, or None."""
-        off_ppm = self.sure_tier.clamped_ppm
+        off_ppm = self.sure_tier.drifted_ppm
         if not off_ppm:
             return None
-        return f"gas zero drifted: the reading errs by {off_ppm:+.1f} ppm or more; calibrate the gas sensor"
+        errs = f"the reading errs by {off_ppm:+.1f} ppm or more"
+        if off_ppm < 0.0:
+            return f"gas zero drifted: {errs}; calibrate the gas sensor"
+        return f"gas zero drifted, or gas rose as slowly: {errs}; look for a small leak, and calibrate the gas sensor"
 
     def feed(self, t_s: float, gas: Reading) -> bool:
         """Take a reading of run second `t_s`; give whether a tier changed.

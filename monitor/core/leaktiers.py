@@ -1,11 +1,21 @@
-"""The sure tier of the leak detector: a cumulative sum of what a reading is over its slowly following baseline.
+"""The sure tier of the leak detector: what a reading comes to over its slowly following baseline, in three windows.
 
-Its baseline is its own and stands still while its own sum is half way up or it has spoken: the early tier
-(`leakwindows`), which stops at every movement, must not hold it back, or a slow ramp of the zero would become a sure
-leak. It knows excesses and run time, and nothing of readings that are unknown.
+A sum that takes all that is over an allowance (a CUSUM) tells a leak from a door badly: one that hears 1 ppm within
+5.5 s speaks at one door in 200, and with an allowance so large that it does not, it is late. Windows that weigh the
+newest sample most, as a slow sensor rises, hear as soon at one door in 2500, and their levels are computed
+(`leakdoors`). The tier's baseline is its own and stands still while a window is half way up or has spoken: the
+early tier (`leakwindows`), which stops at every movement, must not hold it back, or a slow ramp of the zero would
+become a sure leak.
 
-CUSUM: E. S. Page, Biometrika 41 (1954) 100. Its threshold for a wanted mean time between false alarms: D. Siegmund,
-Sequential Analysis (1985), the approximation with the overshoot of 0.583 σ at either end.
+A zero that drifts on by up to `FOLLOW_PPM_PER_H` never becomes a leak. A leak that grows no faster cannot be told
+from it by the sensor, and is not kept quiet: 0.3 ppm from the calibrated zero it is said to be either, there the
+early tier follows no more and speaks, the averages count it, and the fixed limits on the calibrated zero end it.
+What rises faster past 0.3 ppm is a leak. A zero that falls is followed no further than 0.3 ppm, for it makes the
+fixed limits late: a reading that stays well under that is a fault. It knows excesses and run time, and nothing of
+readings that are unknown.
+
+The mirrored sum, which tells a reading that goes low, is a CUSUM: E. S. Page, Biometrika 41 (1954) 100. Its
+threshold: D. Siegmund, Sequential Analysis (1985), the approximation with the overshoot of 0.583 σ at either end.
 """
 
 from __future__ import annotations
@@ -13,18 +23,23 @@ from __future__ import annotations
 from functools import lru_cache
 from math import log, sqrt
 
+from monitor.core.leakdoors import DOOR_PPM, LENGTHS, sure_levels
+
 STEP_S = 0.1  # between samples (protocol); a longer gap counts as one step, its noise is that of one sample
-K_PPM = 0.25  # allowed for; far over what doors and ramps of the zero come to within TAU_S
-SURE_H = 10_000.0  # mean hours between false alarms
-OVERSHOOT = 1.166  # twice 0.583, Siegmund
+CLIP_NOISES = 10.0  # noises of a 1 s mean over a door, at which a sample's excess is cut: two wild ones are no leak
 TAU_S = 300.0  # of a baseline's exponential mean
-CLAMP_PPM = 0.3  # a baseline's way from the calibrated zero
+CLAMP_PPM = 0.3  # a baseline's way from the calibrated zero (alarm table), before it is said to have drifted
 UNCLAMP_PPM = 0.27  # on its way back, so that a zero at the clamp is not said to drift again and again
-CLIP_PPM = 0.5  # of one sample's excess, else a single spike would be a leak
-SAMPLES_MIN = 3  # at the clip that the threshold is worth, however quiet the channel
+FOLLOW_PPM_PER_H = 0.75  # of a zero that is beyond; 0.6 ppm/h is the fastest that is thought of, and a quarter more
 HOLD_S = 60.0  # for which a baseline stays where it is after its tier has returned
-CAP = 2.0  # thresholds, at which a sum stops, so that it comes down soon after a long leak
+LOW_K_PPM = 0.25  # allowed for on the low side
+LOW_H = 10_000.0  # mean hours between noise's passing the low side's threshold; it is low only after CONFIRM_S more
+LOW_CLIP_PPM = 0.5  # of one sample on the low side
+OVERSHOOT = 1.166  # twice 0.583, Siegmund
+SAMPLES_MIN = 3  # at the clip that the threshold is worth, however quiet the channel
+CAP = 2.0  # thresholds, at which the low sum stops, so that it comes down soon
 CONFIRM_S = 10.0  # for which a reading is low before it is a fault
+LONGEST = LENGTHS[-1]
 
 
 def threshold_ppm_s(k_ppm: float, noise_ppm: float, arl_h: float) -> float:
@@ -42,80 +57,102 @@ def threshold_ppm_s(k_ppm: float, noise_ppm: float, arl_h: float) -> float:
 
 
 @lru_cache(maxsize=512)
-def sure_threshold(noise_ppm: float) -> float:
-    """The sure tier's, ppm·s, at a long-run noise of a 1 s mean, ppm."""
-    return max(threshold_ppm_s(K_PPM, noise_ppm, SURE_H), SAMPLES_MIN * (CLIP_PPM - K_PPM) * STEP_S)
+def low_threshold(noise_ppm: float) -> float:
+    """The low side's, ppm·s, at a long-run noise of a 1 s mean, ppm."""
+    return max(threshold_ppm_s(LOW_K_PPM, noise_ppm, LOW_H), SAMPLES_MIN * (LOW_CLIP_PPM - LOW_K_PPM) * STEP_S)
 
 
 class SureTier:
-    """One sum with a large allowance, and its mirror image, which tells a reading that goes low."""
+    """Three windows, any of which speaks, and a sum that tells a reading that goes low."""
 
     def __init__(self) -> None:
         self.baseline_ppm = 0.0
+        self.zero_ppm = 0.0  # what the baseline's range has been moved up by
         self.standing = False
-        self.since_s = 0.0
+        self.since_s = 0.0  # where the shortest window that spoke begins
         self.low = False  # the reading is under both the calibrated zero and the baseline, for long enough to say so
         self.falling = False  # it is, but not yet for long enough
-        self.s = self.s_low = 0.0
-        self.clamped_ppm = 0.0  # where the baseline would go on if it might; 0 while it is free
-        self._since_s = 0.0
+        self.sums = [0.0] * len(LENGTHS)  # weighted by age, ppm·samples
+        self.s_low = 0.0
+        self.drifted_ppm = 0.0  # how far it is at the least from the calibrated zero; 0 while that is under the clamp
+        self._plain = [0.0] * len(LENGTHS)  # the same samples, all of one weight
+        self._ring = [0.0] * LONGEST
+        self._at = 0
         self._low_since_s = 0.0
         self._frozen_to_s = -1.0
 
     def set_noise(self, noise_ppm: float) -> None:
         """Take the long-run noise of a 1 s mean that is believed now."""
-        self._h = sure_threshold(noise_ppm)
-        self._half = 0.5 * self._h
-        self._cap = CAP * self._h
+        self._limits = sure_levels(noise_ppm / sqrt(STEP_S))
+        self._windows = [(n, 0.5 * h) for n, h in zip(LENGTHS, self._limits, strict=True)]
+        self._clip_ppm = DOOR_PPM + CLIP_NOISES * noise_ppm
+        self._low_h = low_threshold(noise_ppm)
+        self._low_half = 0.5 * self._low_h
+        self._low_cap = CAP * self._low_h
 
     def feed(self, t_s: float, step_s: float, ppm: float) -> float:
         """Take a reading of run second `t_s`, worth `step_s`; give its clipped excess."""
-        baseline = self.baseline_ppm
+        sums, plain, ring, at = self.sums, self._plain, self._ring, self._at
+        baseline, clip = self.baseline_ppm, self._clip_ppm
         e = ppm - baseline
-        if e > CLIP_PPM:
-            e = CLIP_PPM
-        elif e < -CLIP_PPM:
-            e = -CLIP_PPM
-        s = self.s + (e - K_PPM) * step_s
-        if s <= 0.0:
-            s = 0.0
-            self._since_s = t_s
-        elif s > self._cap:
-            s = self._cap
-        self.s = s
+        if e > clip:
+            e = clip
+        elif e < -clip:
+            e = -clip
+        high = False
+        for i, (length, half) in enumerate(self._windows):
+            total = sums[i] + (length * e - plain[i])
+            sums[i] = total
+            plain[i] += e - ring[at - length]
+            if total > half:
+                high = True
+        ring[at] = e
+        self._at = at + 1 if at + 1 < LONGEST else 0
         under = (baseline if baseline < 0.0 else 0.0) - ppm
-        s_low = self.s_low + ((under if under < CLIP_PPM else CLIP_PPM) - K_PPM) * step_s
+        s_low = self.s_low + ((under if under < LOW_CLIP_PPM else LOW_CLIP_PPM) - LOW_K_PPM) * step_s
         if s_low < 0.0:
             s_low = 0.0
-        elif s_low > self._cap:
-            s_low = self._cap
+        elif s_low > self._low_cap:
+            s_low = self._low_cap
         self.s_low = s_low
-        if s > self._half or s_low > self._half:
-            self._judge(t_s)
+        if high or s_low > self._low_half:
+            self._judge(t_s, high)
         else:
             self.standing = self.falling = self.low = False
             if t_s > self._frozen_to_s:
-                self._follow(baseline + e * step_s * (1.0 / TAU_S))
+                self._follow(baseline + e * step_s * (1.0 / TAU_S), step_s)
         return e
 
-    def _follow(self, baseline_ppm: float) -> None:
-        if not -CLAMP_PPM < baseline_ppm < CLAMP_PPM:
-            self.clamped_ppm = baseline_ppm = CLAMP_PPM if baseline_ppm > 0.0 else -CLAMP_PPM
+    def _follow(self, baseline_ppm: float, step_s: float) -> None:
+        zero = self.zero_ppm
+        if baseline_ppm > zero + UNCLAMP_PPM:
+            self.zero_ppm = zero = zero + FOLLOW_PPM_PER_H / 3600.0 * step_s
+            if baseline_ppm > zero + CLAMP_PPM:
+                baseline_ppm = zero + CLAMP_PPM
+        elif zero > 0.0 and baseline_ppm < zero - UNCLAMP_PPM:
+            self.zero_ppm = zero = max(0.0, baseline_ppm + UNCLAMP_PPM)
+        if baseline_ppm <= -CLAMP_PPM:
+            self.drifted_ppm = baseline_ppm = -CLAMP_PPM
+        elif baseline_ppm >= CLAMP_PPM:
+            self.drifted_ppm = min(baseline_ppm, zero + UNCLAMP_PPM)
         elif -UNCLAMP_PPM < baseline_ppm < UNCLAMP_PPM:
-            self.clamped_ppm = 0.0
+            self.drifted_ppm = 0.0
         self.baseline_ppm = baseline_ppm
 
-    def _judge(self, t_s: float) -> None:
-        if self.s > self._h and not self.standing:
-            self.standing = True
-            self.since_s = self._since_s
-        elif self.s <= self._half:
+    def _judge(self, t_s: float, high: bool) -> None:
+        if not high:
             self.standing = False
+        elif not self.standing:
+            for length, total, limit in zip(LENGTHS, self.sums, self._limits, strict=True):
+                if total > limit:
+                    self.standing = True
+                    self.since_s = t_s - STEP_S * length
+                    break
         if self.standing:
             self._frozen_to_s = t_s + HOLD_S
-        if self.s_low <= self._half:
+        if self.s_low <= self._low_half:
             self.falling = self.low = False
-        elif self.s_low > self._h and not self.falling:
+        elif self.s_low > self._low_h and not self.falling:
             self.falling = True
             self._low_since_s = t_s
         elif self.falling and t_s - self._low_since_s >= CONFIRM_S:

@@ -8,29 +8,33 @@ from __future__ import annotations
 
 import copy
 from functools import cache
+from itertools import accumulate
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.core import leaknoise, leakwindows
-from monitor.core.leaktiers import CAP, CLAMP_PPM, CLIP_PPM, CONFIRM_S, HOLD_S, K_PPM, STEP_S, TAU_S, sure_threshold
+from monitor.core import leakdoors, leaknoise, leaktiers, leakwindows
+from monitor.core.leaktiers import CLAMP_PPM, CONFIRM_S, HOLD_S, STEP_S, TAU_S, UNCLAMP_PPM
 from monitor.core.leakwindows import CLIP_NOISES, FIRST_MEAN, LENGTHS, LONGEST, early_levels
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 NEAR = 0.9  # of its level, at which a window may have a pair over its own, which takes √((1 + ρ) / 2) of either's
-PARTS = (len(LENGTHS), 2 * len(LENGTHS) - 1)  # where a row's pairs begin, after the early thresholds
+SURE = leakdoors.LENGTHS
+PARTS = tuple(accumulate((2, len(SURE), len(LENGTHS), len(LENGTHS) - 1)))  # of a rung's row: see _ladder
 
 
 @cache
 def _ladder(noise_ppm: float) -> Floats:
-    """Noise, the sure threshold, the early ones, and what either of a pair counts by, a row a rung."""
+    """Noise, the low threshold, the sure levels, the early ones, what either of a pair counts by: a row a rung."""
     rows = []
     for rung in range(leaknoise.RUNG_MIN, leaknoise.RUNG_MAX + 1):
         noise = noise_ppm * 1.01**rung
         levels = early_levels(noise)
         shorter, longer = zip(*levels.pairs, strict=True)
-        rows.append((noise, sure_threshold(noise), *levels.windows, *shorter, *longer))
+        sure = leakdoors.sure_levels(noise / sqrt(STEP_S))
+        rows.append((noise, leaktiers.low_threshold(noise), *sure, *levels.windows, *shorter, *longer))
     return np.array(rows)
 
 
@@ -42,7 +46,9 @@ class Fleet:
         self._at_s = -STEP_S
         self._n = 0
         self.early_ppm, self.sure_ppm = np.zeros(size), np.zeros(size)  # the two baselines
-        self.s, self.low = np.zeros(size), np.zeros(size)
+        self.zero_ppm, self.low = np.zeros(size), np.zeros(size)
+        self.sure_sums, self._sure_plain = np.zeros((len(SURE), size)), np.zeros((len(SURE), size))
+        self._sure_ring, self._sure_at = np.zeros((SURE[-1], size)), 0
         self.sums, self._plain = np.zeros((len(LENGTHS), size)), np.zeros((len(LENGTHS), size))
         self._ring, self._ring_at = np.zeros((LONGEST, size)), 0
         self.early, self.sure, self.fault, self._falling, self._spoilt = (
@@ -99,23 +105,43 @@ class Fleet:
 
     def _feed_sure(self, t_s: float, step_s: float, ppm: Floats) -> None:
         e = ppm - self.sure_ppm
-        np.clip(e, -CLIP_PPM, CLIP_PPM, out=e)
-        high = _sum_up(self.s, e, K_PPM, step_s, self._cap) > self._half
+        np.clip(e, -self._sure_clip, self._sure_clip, out=e)
+        for i, length in enumerate(SURE):
+            more = length * e
+            more -= self._sure_plain[i]
+            self.sure_sums[i] += more
+            self._sure_plain[i] += e - self._sure_ring[self._sure_at - length]
+        self._sure_ring[self._sure_at] = e
+        self._sure_at = (self._sure_at + 1) % SURE[-1]
+        high = (self.sure_sums > self._sure_halves).any(axis=0)
         under = np.minimum(self.sure_ppm, 0.0)
         under -= ppm
-        np.minimum(under, CLIP_PPM, out=under)
-        low = _sum_up(self.low, under, K_PPM, step_s, self._cap) > self._half
+        np.minimum(under, leaktiers.LOW_CLIP_PPM, out=under)
+        low = _sum_up(self.low, under, leaktiers.LOW_K_PPM, step_s, self._low_cap) > self._low_half
         if high.any() or low.any() or self.sure.any() or self._falling.any():
-            self.sure = high & (self.sure | (self.s > self._h))
+            self.sure = high & (self.sure | (self.sure_sums > self._sure_limits).any(axis=0))
             self._sure_frozen_to_s = np.where(self.sure, t_s + HOLD_S, self._sure_frozen_to_s)
             was = self._falling
-            self._falling = low & (was | (self.low > self._h))
+            self._falling = low & (was | (self.low > self._low_h))
             self._low_since_s = np.where(self._falling & ~was, t_s, self._low_since_s)
             held = was & (t_s - self._low_since_s >= CONFIRM_S)
             self.fault = low & (self.fault | held)
             self._spoilt |= self.sure | self._falling
         self._block += e
-        _follow(self.sure_ppm, e * step_s, 1.0 / TAU_S, ~(high | low) & (t_s > self._sure_frozen_to_s))
+        self._follow_sure(e, step_s, ~(high | low) & (t_s > self._sure_frozen_to_s))
+
+    def _follow_sure(self, e: Floats, step_s: float, free: Bools) -> None:
+        baseline, zero = self.sure_ppm, self.zero_ppm
+        more = e * step_s * (1.0 / TAU_S)
+        more *= free
+        baseline += more
+        up = free & (baseline > zero + UNCLAMP_PPM)
+        if up.any():
+            zero += leaktiers.FOLLOW_PPM_PER_H / 3600.0 * step_s * up
+        if (zero > 0.0).any():
+            down = free & ~up & (baseline < zero - UNCLAMP_PPM)
+            zero[down] = np.maximum(0.0, baseline[down] + UNCLAMP_PPM)
+        np.clip(baseline, -CLAMP_PPM, zero + CLAMP_PPM, out=baseline)
 
     def _end_block(self) -> None:
         mean = self._block / leaknoise.BLOCK
@@ -145,12 +171,14 @@ class Fleet:
         return np.clip(rung, leaknoise.RUNG_MIN, leaknoise.RUNG_MAX).astype(int)
 
     def _set_noise(self) -> None:
-        rows = _ladder(self._stated_ppm)[self.rung - leaknoise.RUNG_MIN]
-        self.noise_ppm, self._h = (np.ascontiguousarray(column) for column in rows.T[:2])
-        columns = np.ascontiguousarray(rows.T[2:])
-        self._limits, self._shorter, self._longer = np.split(columns, PARTS)
-        self._half, self._halves = 0.5 * self._h, 0.5 * self._limits
-        self._cap, self._clip = CAP * self._h, CLIP_NOISES * self.noise_ppm
+        columns = np.ascontiguousarray(_ladder(self._stated_ppm)[self.rung - leaknoise.RUNG_MIN].T)
+        scalars, self._sure_limits, self._limits, self._shorter, self._longer = np.split(columns, PARTS)
+        self.noise_ppm, self._low_h = scalars
+        self._sure_halves, self._low_half, self._halves = (
+            0.5 * x for x in (self._sure_limits, self._low_h, self._limits)
+        )
+        self._low_cap, self._clip = leaktiers.CAP * self._low_h, CLIP_NOISES * self.noise_ppm
+        self._sure_clip = leakdoors.DOOR_PPM + leaktiers.CLIP_NOISES * self.noise_ppm
 
 
 def early_over(sums: Floats, limits: Floats, shorter: Floats, longer: Floats) -> Bools:

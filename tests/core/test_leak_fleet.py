@@ -40,8 +40,9 @@ def test_the_fleet_is_the_detector_sample_for_sample(seed: int) -> None:
             one.feed(t_s, Reading(float(row[j])))
             early, sure = one.early_tier, one.sure_tier
             assert early.sums == fleet.sums[:, j].tolist()
-            assert (sure.s, sure.s_low) == (fleet.s[j], fleet.low[j])
+            assert (*sure.sums, sure.s_low) == (*fleet.sure_sums[:, j], fleet.low[j])
             assert (early.baseline_ppm, sure.baseline_ppm) == (fleet.early_ppm[j], fleet.sure_ppm[j])
+            assert sure.zero_ppm == fleet.zero_ppm[j]
             now = (one.early, one.sure, one.fault is not None)
             assert now == (fleet.early[j], fleet.sure[j], fleet.fault[j])
             assert one.noise.ppm == fleet.noise_ppm[j]

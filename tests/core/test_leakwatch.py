@@ -170,7 +170,7 @@ def test_an_unknown_reading_ends_no_leak() -> None:
     clean_s = run.t_s
     run.samples(80.0)
     (end_s,) = returned(run.events, "GAS-LEAK")
-    assert end_s - clean_s == pytest.approx(60.5, abs=1.0)
+    assert end_s - clean_s == pytest.approx(62.5, abs=1.0)
 
 
 def test_a_leak_that_hovers_does_not_chatter() -> None:
