@@ -21,6 +21,7 @@ from monitor.core.events import (
     Answered,
     Event,
     Exposed,
+    Forecast,
     Instant,
     Noted,
     Overview,
@@ -52,12 +53,12 @@ from monitor.terms import AcidOnSulfurTerms, BenchTerms, RunTerms
 
 GRID_S: Final = 0.5  # exact in binary, so that the grid never drifts
 GAS_OFF_DELAY_S: Final = 60.0  # or twice T90 if that is longer (alarm table)
-GAS_TAGS: Final = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING", "GAS-STEL", "GAS-TWA")
-GAS_SEEN: Final = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING")
+GAS_TAGS = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING", "GAS-STEL", "GAS-TWA")
+GAS_SEEN = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING")
 CLEARING: Final = frozenset({Phase.RUNNING_OUT, Phase.CLOSING_DOWN, Phase.CLOSED})
 CLEARED_EVERY_S: Final = 10.0  # a line of the account, while the flask is cleared
 MOST_AIR_L_PER_MIN: Final = 100.0
-LIQUOR_C: Final = (0.0, 110.0)  # a watery liquor boils
+LIQUOR_C = (0.0, 110.0)  # a watery liquor boils
 STALE_SEND_S: Final = 2.0  # a keep-alive that should have gone out longer ago than this is not sent at all
 HEATER_NOTES: Final = {"heater on": True, "heater off": False}  # a note in just these words, in any case
 PROTOCOL: Final = 1
@@ -269,11 +270,12 @@ class Bench:
             self._note(condition, at, out)
         plate = self._sample.plate if self._sample is not None else None
         lost, zero_drift = self._link_is_lost(t_s), self._leak.zero_words()
-        words = self._watches.on_time(at, self.phase, plate, self.account, lost, zero_drift)
+        ahead = self.account.forecast(t_s)
+        words = self._watches.on_time(at, self.phase, plate, self.account, ahead, lost, zero_drift)
         for condition in self._rules.said(words):
             self._note(condition, at, out)
         if t_s == int(t_s):
-            self._tell_of_the_leak(at, out)
+            self._tell_of_the_leak(at, ahead, out)
         known = plate.value if plate is not None and not lost else None
         gas_seen = bool(self._alarms.true_of(GAS_SEEN))
         advice = self._hot_advice.on_time(t_s, self.phase in MAKING, known, self.account, gas_seen=gas_seen)
@@ -331,9 +333,9 @@ class Bench:
         said = self._opening.on_time(Glance(t_s, gas, plate, self._drops, alarms, zero_drift, left, heats))
         out.extend(Noted(t_s, "opening", text) for text in said)
 
-    def _tell_of_the_leak(self, at: Instant, out: list[Event]) -> None:
+    def _tell_of_the_leak(self, at: Instant, ahead: Forecast, out: list[Event]) -> None:
         counted = self.run.meter != "weighings"  # between weighings nobody knows what is being made
-        made = self.account.forecast(at.mono_s).delivery_mol_per_min if counted else None
+        made = ahead.delivery_mol_per_min if counted else None
         if not self._leak.on_time(at.mono_s, made):
             return
         for tag, words in self._leak.words():
@@ -343,34 +345,34 @@ class Bench:
     # --- frames -----------------------------------------------------------------------------------------------
 
     def _on_sample(self, frame: SampleFrame, at: Instant, out: list[Event]) -> None:
-        place = self._timeline.place(frame, at.mono_s)
+        t_s, new_drops, new_rejects, lost, odd = self._timeline.place(frame, at.mono_s)
         self._accepted += 1
-        self._lost += place.lost
+        self._lost += lost
         self._heard_s = at.mono_s
         self._rejected_when_heard = self._rejected_all
-        if place.odd is not None:
-            self._on_oddity(place.odd, frame, at, out)
+        if odd is not None:
+            self._on_oddity(odd, frame, at, out)
         must_be_hot = self._hot_route and self.phase is Phase.GENERATING
-        plate = self._plate_trust.judge(place.t_s, frame, self._plate_sense.read(frame), must_be_hot)
-        gas = self._gas_trust.judge(place.t_s, frame, self._gas_sense.read(frame))
-        if place.new_drops:
-            self._drip_check.feed(place.t_s, frame, place.new_drops, place.lost)
-            self._on_drops(place.new_drops, place.t_s, frame, at, out)
-        sample = Sampled(place.t_s, self._drops, frame.rejects, plate, frame.cold_c, gas, frame.gas_span, frame.io)
+        plate = self._plate_trust.judge(t_s, frame, self._plate_sense.read(frame), must_be_hot)
+        gas = self._gas_trust.judge(t_s, frame, self._gas_sense.read(frame))
+        if new_drops:
+            self._drip_check.feed(t_s, frame, new_drops, lost)
+            self._on_drops(new_drops, t_s, frame, at, out)
+        sample = Sampled(t_s, self._drops, frame.rejects, plate, frame.cold_c, gas, frame.gas_span, frame.io)
         self._sample = sample
         out.append(sample)
-        self._exposure.feed(place.t_s, gas)
+        self._exposure.feed(t_s, gas)
         if self._ready is not None:
             self._ready.hear(gas)
         if self.phase is Phase.CLOSING_DOWN:
             self._opening.hear(gas)
         # A sum that repeats may be stuck where the noise had it: the same excess again and again is no rise.
-        tier_changed = self._leak.on_sample(place.t_s, _STILL if self._gas_sense.still else gas)
+        tier_changed = self._leak.on_sample(t_s, _STILL if self._gas_sense.still else gas)
         wanted = None if self._recording else self._permit_asked
-        self._watches.on_sample(place.t_s, plate)
+        self._watches.on_sample(t_s, plate)
         plate_fault = self._plate_sense.fault or self._plate_trust.fault
         gas_fault = self._gas_sense.fault or self._gas_trust.fault or self._leak.fault
-        found = self._rules.on_sample(sample, plate_fault, gas_fault, wanted, place.new_rejects)
+        found = self._rules.on_sample(sample, plate_fault, gas_fault, wanted, new_rejects)
         if tier_changed:
             found.extend(self._rules.said(self._leak.words()))
         if found:

@@ -12,7 +12,7 @@ from typing import Final, Literal, NamedTuple
 
 MAX_LINE: Final = 120  # bytes, newline included (protocol)
 CRC_START: Final = 0xFFFF  # CRC-16/IBM-3740
-SILENT_WORDS: Final = (0x00000000, 0xFFFFFFFF)  # the converter does not answer
+SILENT_WORDS = (0x00000000, 0xFFFFFFFF)  # the converter does not answer
 
 Cause = Literal["too_long", "not_ascii", "no_crc", "wrong_crc", "unknown_kind", "wrong_field_count", "out_of_range"]
 CAUSES: tuple[Cause, ...] = (

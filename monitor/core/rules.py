@@ -199,9 +199,9 @@ class Rules:
         minute.append((f.t_s, f.accepted, f.rejected, f.lost, f.drops, self._rejects))
         while minute[0][0] < f.t_s - MINUTE_S:
             minute.popleft()
-        accepted, rejected, lost, drops, rejects = (
-            now - then for now, then in zip(minute[-1][1:], minute[0][1:], strict=True)
-        )
+        _, accepted_then, rejected_then, lost_then, drops_then, rejects_then = minute[0]
+        accepted, rejected, lost = f.accepted - accepted_then, f.rejected - rejected_then, f.lost - lost_then
+        drops, rejects = f.drops - drops_then, self._rejects - rejects_then
         lines, sent = accepted + rejected, accepted + lost
         bad = lines >= NOISY_MIN and rejected > NOISY_PART * lines
         gaps = sent >= NOISY_MIN and lost > NOISY_PART * sent

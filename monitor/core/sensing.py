@@ -21,7 +21,7 @@ UNDER_RANGE: Final = 0.05  # of the sensor's range, below its calibrated zero
 HOT_LSB_C: Final = 0.25
 _CACHE_MAX: Final = 4096  # words; when full it is emptied: a slow computation again, never a wrong value
 
-_FAULT_BITS: Final = (
+_FAULT_BITS = (
     (1, "thermocouple open circuit"),
     (2, "thermocouple short to ground"),
     (4, "thermocouple short to supply"),

@@ -32,6 +32,7 @@ class SuckBack:
         self._counts = counts
         self._marks: deque[tuple[float, float]] = deque()  # (s, mol delivered), one in 5 s of the last minute
         self._usual: deque[tuple[float, float]] = deque()  # (s, mol/min), one in 5 s of three minutes
+        self._usual_most = 0.0  # of these
         self._drops = 0
         self._last_drop_s: float | None = None
         self._interval_s = 0.0  # the usual one; 0 before two drops
@@ -55,7 +56,7 @@ class SuckBack:
             elif self._since_s is not None and t_s - self._since_s >= OVER_S:
                 self._since_s, self._over = None, True
             return
-        usual = max((rate for _, rate in self._usual), default=0.0)
+        usual = self._usual_most
         if usual >= FLOWING_MOL_PER_MIN and now < FALLEN * usual and self._interval_s > 0.0:
             self._since_s, self._usual_then = t_s, usual
             less = "the acid that drips in makes" if self._counts == "drop" else "the flask makes"
@@ -80,6 +81,7 @@ class SuckBack:
         usual.append((t_s, (delivered_mol - marks[0][1]) * (60.0 / REFERENCE_S)))
         while usual[0][0] < t_s - REFERENCES_S:
             usual.popleft()
+        self._usual_most = max(rate for _, rate in usual)
 
     def words(self) -> str | None:
         """What is seen while the advice stands, or None."""

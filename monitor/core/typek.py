@@ -8,9 +8,8 @@ are each other's inverse to better than 0.001 °C between −200 and 1372 °C.
 from __future__ import annotations
 
 from math import exp
-from typing import Final
 
-_BELOW_ZERO: Final = (  # mV, −270 to 0 °C
+_BELOW_ZERO = (  # mV, −270 to 0 °C
     0.0,
     0.394501280250e-01,
     0.236223735980e-04,
@@ -23,7 +22,7 @@ _BELOW_ZERO: Final = (  # mV, −270 to 0 °C
     -0.198892668780e-19,
     -0.163226974860e-22,
 )
-_ABOVE_ZERO: Final = (  # mV, 0 to 1372 °C
+_ABOVE_ZERO = (  # mV, 0 to 1372 °C
     -0.176004136860e-01,
     0.389212049750e-01,
     0.185587700320e-04,
@@ -35,9 +34,9 @@ _ABOVE_ZERO: Final = (  # mV, 0 to 1372 °C
     0.971511471520e-22,
     -0.121047212750e-25,
 )
-_BUMP: Final = (0.118597600000e00, -0.118343200000e-03, 126.9686)  # a0 exp(a1 (t − a2)²), 0 to 1372 °C
+_BUMP = (0.118597600000e00, -0.118343200000e-03, 126.9686)  # a0 exp(a1 (t − a2)²), 0 to 1372 °C
 
-_INVERSE: Final = (  # (up to mV, coefficients in °C)
+_INVERSE = (  # (up to mV, coefficients in °C)
     (
         0.0,
         (
@@ -72,8 +71,8 @@ _INVERSE: Final = (  # (up to mV, coefficients in °C)
         (-1.318058e02, 4.830222e01, -1.646031e00, 5.464731e-02, -9.650715e-04, 8.802193e-06, -3.110810e-08),
     ),
 )
-EMF_MIN_MV: Final = -5.891  # −200 °C
-EMF_MAX_MV: Final = 54.886  # 1372 °C
+EMF_MIN_MV = -5.891  # −200 °C
+EMF_MAX_MV = 54.886  # 1372 °C
 
 
 def _poly(c: tuple[float, ...], x: float) -> tuple[float, float]:
@@ -109,7 +108,7 @@ def temperature_c(emf: float) -> float | None:
     return guess - (value - emf) / slope
 
 
-CONVERTER_MV_PER_C: Final = 0.041276  # the converter's straight line (protocol)
+CONVERTER_MV_PER_C = 0.041276  # the converter's straight line (protocol)
 
 
 def true_hot_c(reported_hot_c: float, cold_c: float) -> float | None:

@@ -59,10 +59,14 @@ class Watches:
         phase: Phase,
         plate: Reading | None,
         account: Account,
+        ahead: Forecast,
         link_lost: bool,
         zero_drift: str | None,
     ) -> Iterator[Word]:
-        """Look at what needs no single sample; `zero_drift` is of the gas sensor. Give what is so by tag."""
+        """Look at what needs no single sample; `zero_drift` is of the gas sensor. Give what is so by tag.
+
+        `ahead` is where the account is heading now.
+        """
         if not self._recording:
             day = int(at.utc_s // _DAY_S)
             if day != self._day:
@@ -72,7 +76,6 @@ class Watches:
         if link_lost:  # else nobody knows, and LINK-LOST says so
             return
         yield "PLATE-RISING", self.plate.words()
-        ahead = account.forecast(at.mono_s)
         yield (
             "SCRUBBER-LOW",
             self._scrubber.words(account.gone_over_mol, ahead.final_delivered_mol + account.cleared.freed_mol),

@@ -165,8 +165,19 @@ class Board:
         drop_ms = 0 if self._drop_ms is None else int(self._uptime_ms + self._drop_ms) & UINT32_MAX
         self._out.append(
             frame(
-                f"S,{self.boot},{own_ms // wire.SAMPLE_MS & UINT32_MAX},{own_ms & UINT32_MAX},{self.drops},{drop_ms},"
-                f"{self.rejects},{senses.tc_word:08X},{senses.gas_sum},{senses.gas_span},{self._io(senses):02X}"
+                b"S,%d,%d,%d,%d,%d,%d,%08X,%d,%d,%02X"
+                % (
+                    self.boot,
+                    own_ms // wire.SAMPLE_MS & UINT32_MAX,
+                    own_ms & UINT32_MAX,
+                    self.drops,
+                    drop_ms,
+                    self.rejects,
+                    senses.tc_word,
+                    senses.gas_sum,
+                    senses.gas_span,
+                    self._io(senses),
+                )
             )
         )
         self._samples += 1
@@ -189,14 +200,14 @@ class Board:
         contact = self.permit if senses.contact is None else senses.contact
         dark = self._dark_since_ms is not None and self._now_ms - self._dark_since_ms > wire.GATE_DARK_LIMIT_MS
         return (
-            wire.IO_PERMIT * self.permit
-            | wire.IO_CONTACT * contact
-            | wire.IO_BUZZER * self.buzzer
-            | wire.IO_FRESH * self.fresh
-            | wire.IO_OVERHEAT * self.overheat_latched
-            | wire.IO_GAS * self.gas_latched
-            | wire.IO_GATE_DARK * dark
-            | wire.IO_WATCHDOG * bool(self._reset_cause & wire.WATCHDOG)
+            (wire.IO_PERMIT if self.permit else 0)
+            | (wire.IO_CONTACT if contact else 0)
+            | (wire.IO_BUZZER if self.buzzer else 0)
+            | (wire.IO_FRESH if self.fresh else 0)
+            | (wire.IO_OVERHEAT if self.overheat_latched else 0)
+            | (wire.IO_GAS if self.gas_latched else 0)
+            | (wire.IO_GATE_DARK if dark else 0)
+            | (wire.IO_WATCHDOG if self._reset_cause & wire.WATCHDOG else 0)
         )
 
     def _obey(self, command: Command) -> None:
@@ -229,4 +240,4 @@ class Board:
 
     def _say(self, body: str) -> None:
         if len(self._out) < MAX_WAITING:
-            self._out.append(frame(body))
+            self._out.append(frame(body.encode("ascii")))

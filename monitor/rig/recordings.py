@@ -39,7 +39,7 @@ class Keeper:
 
     def _command(self, kind: str, *fields: int) -> bytes:
         self._n = (self._n + 1) & UINT16_MAX
-        return frame(",".join([kind, str(self._n), *map(str, fields)]))
+        return frame(",".join([kind, str(self._n), *map(str, fields)]).encode("ascii"))
 
 
 def record(bench: SimulatedBench, keeper: Keeper | None, duration_s: float) -> Iterator[bytes]:

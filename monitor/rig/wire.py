@@ -18,6 +18,7 @@ from typing import Final
 MAX_LINE_BYTES: Final = 120  # newline included
 UINT16_MAX: Final = 0xFFFF
 UINT32_MAX: Final = 0xFFFFFFFF
+CRC_START: Final = 0xFFFF
 PROTOCOL: Final = 1
 SAMPLE_MS: Final = 100
 KEEP_ALIVE_LIMIT_MS: Final = 3000
@@ -36,6 +37,7 @@ TC_TRIP_MAX: Final = 8191  # the largest count of the hot junction: 14 bits, sig
 GAS_SUM_MAX: Final = 65472  # 64 readings of a 10-bit channel
 
 _INTEGER: Final = re.compile(r"0|[1-9][0-9]*")
+_not_printable: Final = re.compile(rb"[^\x20-\x7e]").search
 _COMMAND_LIMITS: Final[dict[str, tuple[int, ...]]] = {  # the largest value of each field, `n` first
     "K": (UINT16_MAX, 1, 1),
     "L": (UINT16_MAX, UINT16_MAX, UINT16_MAX),
@@ -55,13 +57,12 @@ class Command:
 
 def crc(body: bytes) -> int:
     """CRC-16/IBM-3740 of a frame's body; its check value, of `123456789`, is 0x29B1."""
-    return binascii.crc_hqx(body, 0xFFFF)
+    return binascii.crc_hqx(body, CRC_START)
 
 
-def frame(body: str) -> bytes:
+def frame(body: bytes) -> bytes:
     """The line for a body: body, `*`, four upper-case hexadecimal digits, newline."""
-    data = body.encode("ascii")
-    return b"%s*%04X\n" % (data, crc(data))
+    return b"%s*%04X\n" % (body, binascii.crc_hqx(body, CRC_START))
 
 
 def parse_command(line: bytes) -> Command | str:
@@ -69,7 +70,7 @@ def parse_command(line: bytes) -> Command | str:
     if len(line) > MAX_LINE_BYTES - 1:
         return "too_long"
     line = line.removesuffix(b"\r")
-    if any(byte < 0x20 or byte > 0x7E for byte in line):
+    if _not_printable(line):
         return "not_ascii"
     body, star, digits = line.rpartition(b"*")
     if not star:

@@ -16,12 +16,12 @@ def test_crc_has_its_published_check_value() -> None:
 @pytest.mark.parametrize(
     ("body", "line"),
     [
-        ("B,7,1,1,01,100,20", b"B,7,1,1,01,100,20*B3C1\n"),
-        ("S,7,1042,104212,37,103988,1,07641880,8704,5,0B", b"S,7,1042,104212,37,103988,1,07641880,8704,5,0B*CA33\n"),
-        ("K,52,1,0", b"K,52,1,0*F60D\n"),
+        (b"B,7,1,1,01,100,20", b"B,7,1,1,01,100,20*B3C1\n"),
+        (b"S,7,1042,104212,37,103988,1,07641880,8704,5,0B", b"S,7,1042,104212,37,103988,1,07641880,8704,5,0B*CA33\n"),
+        (b"K,52,1,0", b"K,52,1,0*F60D\n"),
     ],
 )
-def test_worked_lines_come_out_as_printed(body: str, line: bytes) -> None:
+def test_worked_lines_come_out_as_printed(body: bytes, line: bytes) -> None:
     """The protocol's worked lines are what the frame writer writes."""
     assert frame(body) == line
 
