@@ -62,16 +62,16 @@ def _eight_hours(run: Overview, limits: LimitTerms, watched: bool, silent: str) 
 
 
 def _drip(run: Overview, limits: LimitTerms, silent: str) -> Line:
-    name = "Drip"
+    meter = run.metering.meter if run.metering is not None else "drops"
+    if meter == "weighings":
+        return Line("Count", "none", "this run is weighed", known=True)
+    name = "Drip" if meter == "drops" else "Bubbles"
     if silent:
         return Line(name, UNKNOWN, silent, known=False)
     if run.forecast is None:
         return Line(name, UNKNOWN, "not counted on this route", known=False)
-    meter = run.metering.meter if run.metering is not None else "drops"
-    if meter == "weighings":
-        return Line("Count", "none", "this run is weighed", known=True)
     if meter == "bubbles":
         note = f"on the wash bottle; alarm at {limits.gas_fast_l_per_min:g} L of gas a minute"
-        return Line("Bubbles", f"{run.forecast.drip_per_min:.0f} a minute", note, known=True)
+        return Line(name, f"{run.forecast.drip_per_min:.0f} a minute", note, known=True)
     note = f"alarm at {limits.drip_fast_per_min:g} a minute"
     return Line(name, f"{run.forecast.drip_per_min:.0f} drops/min", note, known=True)

@@ -251,6 +251,10 @@ def test_every_route_and_meter_can_be_reported(tmp_path: Path, route: Route, met
         assert hypot(*(u for _, u in facts.budget)) == pytest.approx(facts.account.u_delivered_mol, rel=1e-6)
     assert ("Bubble volume" in text) == (meter == "bubbles")
     assert ("Bubbles counted" in text) == (meter == "bubbles")
+    assert ("Bubbles, per minute" in text) == (meter == "bubbles")
+    assert "drops: nothing was measured" not in text.lower()
+    assert ("not weighed" in text) == (meter == "weighings")
+    assert ("all its acid in" in text) == (route == "acid-drip")
     assert "Acid in" not in text  # no drop was counted
     assert f"Locked in the {'salt' if route == 'acid-drip' else 'sulfur'}" in text
     assert "None" not in text.replace("bench.toml of the run", "")
@@ -336,9 +340,14 @@ def test_numbers_and_times() -> None:
     assert (run_clock(90061.9), run_clock(None), duration(130.0)) == ("25:01:01", "", "2 min 10 s")
 
 
+NARROWEST_PX = """Math.min(...[...document.querySelectorAll('td')]
+  .filter(td => td.textContent.trim().includes(' ') && td.getClientRects().length)
+  .map(td => td.getBoundingClientRect().width))"""
+
+
 @pytest.mark.browser
 def test_it_fits_a_telephone_and_a4_paper(html: str, tmp_path: Path) -> None:
-    """No sideways scrolling at 390 pixels, A4 pages in print, and nothing asked of the network."""
+    """No sideways scrolling and no narrow column at 390 pixels, A4 pages in print, nothing asked of the network."""
     file = tmp_path / "a.html"
     file.write_text(html, encoding="utf-8")
     with sync_playwright() as playwright:
@@ -348,9 +357,11 @@ def test_it_fits_a_telephone_and_a4_paper(html: str, tmp_path: Path) -> None:
         shown.on("request", lambda request: asked.append(request.url))
         shown.goto(file.as_uri())
         wide = shown.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
+        narrow = shown.evaluate(NARROWEST_PX)
         printed = shown.pdf(prefer_css_page_size=True)
         browser.close()
     assert wide[0] <= wide[1]
+    assert narrow >= 60.0
     assert asked == [file.as_uri()]
     sizes = {
         tuple(round(float(n)) for n in m.split())

@@ -26,8 +26,6 @@ def figures(f: Facts) -> Html:
         held = [(0.0, None, 0.0, None), (first[0], None, 0.0, None), *held, (span_s, None, last[4], None)]
     plate = list(zip(t.t_s, t.plate_lo, t.plate, t.plate_hi, strict=True))
     gas = list(zip(t.t_s, t.gas_lo, t.gas, t.gas_hi, strict=True))
-    drip = _drip(f, span_s)
-    fast = Mark(f"fast at {limits.drip_fast_per_min:g}", limits.drip_fast_per_min, ORANGE)
     bars = [
         Bar(
             s.occurrence.tag,
@@ -45,7 +43,7 @@ def figures(f: Facts) -> Html:
             [] if need is None else [Mark(f"wanted {number(need)}", need, GREEN)],
             span_s,
         )
-        + drawing("Drops or bubbles", "per minute", [Line("drip", BLUE, drip)], [fast], span_s)
+        + _counted(f, span_s)
         + drawing(
             "SO2 at the sensor",
             "ppm",
@@ -74,6 +72,16 @@ def figures(f: Facts) -> Html:
             span_s,
         )
     )
+
+
+def _counted(f: Facts, span_s: float) -> str:
+    """What the meter counts; nothing where all is weighed. A limit of the drip is none of bubbles."""
+    if f.run.meter == "weighings":
+        return ""
+    fast_per_min = f.bench.limits.drip_fast_per_min
+    marks = [Mark(f"fast at {fast_per_min:g}", fast_per_min, ORANGE)] if f.run.meter == "drops" else []
+    lines = [Line(f.run.meter, BLUE, _drip(f, span_s))]
+    return drawing(f.run.meter.capitalize(), "per minute", lines, marks, span_s)
 
 
 def _drip(f: Facts, span_s: float) -> list[Point]:

@@ -18,6 +18,7 @@ CAUTION = (
     "An aid for a careful person, not a certified gas detector or safety system: this report is a record of what one "
     "sensor and one counter said, and no proof of clean air. Local rules and licensed practice come first."
 )
+NOT_WEIGHED = "not weighed"
 MOST_LINES = 400  # of what happened; the rest is in the log
 SO2_G_PER_MOL = 64.06
 
@@ -72,8 +73,8 @@ def _head(f: Facts) -> Html:
 def _glance(f: Facts) -> Html:
     a, p = f.account, f.plan
     high = sum(s.occurrence.priority == "high" for s in f.stood)
-    delivered = with_u(a.delivered_mol, a.u_delivered_mol, "mol") if a else UNKNOWN
-    grams = f" ({number(a.delivered_mol * SO2_G_PER_MOL, 3)} g SO2)" if a else ""
+    delivered = _over(f)
+    grams = f" ({number(a.delivered_mol * SO2_G_PER_MOL, 3)} g SO2)" if a and delivered != NOT_WEIGHED else ""
     need = UNKNOWN if p.need_mol is None else f"{number(p.need_mol)} mol"
     if p.need_mol is not None:
         need += " – " + (f"reached at {run_clock(f.need_reached_s)}" if f.need_reached_s else "not reached")
@@ -87,15 +88,24 @@ def _glance(f: Facts) -> Html:
     return tag("div", *(tag("div", tag("span", n), tag("b", v)) for n, v in cells), kind="glance")
 
 
+def _over(f: Facts) -> str:
+    """What went over; a run that is weighed alone, and never was, does not know it."""
+    a = f.account
+    if a is not None and f.run.meter == "weighings" and not f.budget:
+        return NOT_WEIGHED
+    return with_u(a.delivered_mol, a.u_delivered_mol, "mol") if a else UNKNOWN
+
+
 def _amounts(f: Facts) -> Html:
     p = f.plan
     planned_u = None if p.delivered_expanded_uncertainty_mol is None else p.delivered_expanded_uncertainty_mol / 2.0
     got = f.account
+    acid = " with all its acid in" if f.run.route == "acid-drip" else ""
     rows = (
         (
             "Gone over",
             with_u(p.delivered_mol, planned_u, "mol"),
-            with_u(got.delivered_mol, got.u_delivered_mol, "mol") if got else UNKNOWN,
+            _over(f),
         ),
         (
             "Held in the flask",
@@ -118,7 +128,7 @@ def _amounts(f: Facts) -> Html:
     )
     note = tag(
         "p",
-        "Planned is the whole charge with all its acid in; what happened is the account's last word. "
+        f"Planned is the whole charge{acid}; what happened is the account's last word. "
         "Every ± is the expanded uncertainty, k = 2 (about 95 %).",
         kind="small",
     )

@@ -31,8 +31,12 @@ def tag(name: str, *inside: object, kind: str = "") -> Html:
 
 
 def table(head: Sequence[object], rows: Iterable[Sequence[object]], kind: str = "") -> Html:
-    """A table with a head."""
-    body = join(tag("tr", *(tag("td", cell) for cell in row)) for row in rows)
+    """A table with a head. Each cell carries its column's name too, for a screen too narrow for columns."""
+    names = [escape(str(cell), quote=True) for cell in head]
+    body = join(
+        tag("tr", *(Html(f'<td data-name="{n}">{text(cell)}</td>') for n, cell in zip(names, row, strict=True)))
+        for row in rows
+    )
     top = Html(join(Html(f'<th scope="col">{text(cell)}</th>') for cell in head))
     return tag("table", tag("thead", tag("tr", top)), tag("tbody", body), kind=kind)
 

@@ -41,6 +41,15 @@ svg text.t { font-weight: 600; font-size: 12px; }
 pre { white-space: pre-wrap; overflow-wrap: anywhere; font-size: .78rem; border: 1px solid #ddd8c8; padding: .6rem; }
 code { overflow-wrap: anywhere; }
 @media screen { section { overflow-x: auto; } }
+@media screen and (max-width: 640px) {
+  figure { overflow-x: auto; }
+  svg { min-width: 36rem; }
+  table:not(.lines):not(.pairs) thead { display: none; }
+  table:not(.lines):not(.pairs) :is(tbody, tr, td) { display: block; border: 0; padding: 0; }
+  table:not(.lines):not(.pairs) tr { border-bottom: 1px solid #8c8777; padding: .3rem 0; }
+  table:not(.lines):not(.pairs) td:empty { display: none; }
+  table:not(.lines):not(.pairs) td:not([data-name=""])::before { content: attr(data-name) ": "; color: #4a473d; }
+}
 @page { size: A4; margin: 14mm 13mm; }
 @media print {
   html { font-size: 9pt; }

@@ -56,6 +56,10 @@ def test_bubbles_are_called_bubbles() -> None:
     names = [line.name for line in lines_of(run.bench.overview(), BENCH.limits, "", True)]
     assert "Bubbles" in names
     assert "Drip" not in names
+    silent = {
+        line.name: line for line in lines_of(run.bench.overview(), BENCH.limits, "no word from the board", True)
+    }
+    assert (silent["Bubbles"].value, "Drip" in silent) == ("unknown", False)
 
 
 def test_a_weighed_run_says_so() -> None:
