@@ -91,7 +91,7 @@ def _glance(f: Facts) -> Html:
 def _over(f: Facts) -> str:
     """What went over; a run that is weighed alone, and never was, does not know it."""
     a = f.account
-    if a is not None and f.run.meter == "weighings" and not f.budget:
+    if f.run.meter == "weighings" and not f.budget:
         return NOT_WEIGHED
     return with_u(a.delivered_mol, a.u_delivered_mol, "mol") if a else UNKNOWN
 
