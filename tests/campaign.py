@@ -26,7 +26,7 @@ import numpy as np
 from monitor.core.events import PermitChanged, Priority
 from monitor.rig.reality import Reality
 from tests import compiled
-from tests.faultkinds import KINDS, PAIRED
+from tests.faultkinds import FACES, FACES_OF_A_GATE, KINDS, PAIRED
 from tests.rig.terms import sulfur_run
 from tests.stage import RUN, Stage
 
@@ -150,8 +150,9 @@ def _judge(out: Outcome, stage: Stage, start_s: float, from_s: float) -> None:
             out.permit[name] = bool(gone) and first is not None and gone[0] <= first.t_s + kind.permit_s + 1e-6
             if not out.permit[name]:
                 out.wrong.append(f"{name}: the permit was not taken in time")
+    faces = FACES_OF_A_GATE if {KINDS[name].part for name in out.kinds} == {"gate"} else FACES
     for c in stage.raised(start_s):
-        if c.priority is Priority.HIGH and c.tag not in allowed:
+        if (c.priority is Priority.HIGH or c.tag in faces) and c.tag not in allowed:
             out.imitated.append(c.tag)
             out.wrong.append(f"{'+'.join(out.kinds)} raised {c.tag}: {c.detail}")
     out.wrong += [f"false {tag} before any fault" for priority, tag in out.false if priority == "high"]

@@ -15,7 +15,7 @@ GRID = 0.6  # s
 class Kind:
     """One kind of trouble: what starts it, what it must raise, by when, and when the permit must be gone.
 
-    `also` are other high alarms that it may raise, because they are true: the board's own trip is one. A draw goes on
+    `also` are others that it may raise, because they are true: the board's own trip is one. A draw goes on
     for `settle_s` after all that must happen has happened, to see what else the trouble raises.
     """
 
@@ -37,6 +37,8 @@ class Kind:
 
 
 _TRIP = frozenset({"TRIP-LATCHED"})
+_GAS = frozenset({"GAS-HIGH", "GAS-HIGH-HIGH", "GAS-LEAK", "GAS-RISING"})
+_FAST = frozenset({"DRIP-FAST"})  # drops seem to fall fast until it is told that they are counted twice
 _FAULT_S = 10.0 + GRID  # alarm table: off after 10 s
 
 KINDS: dict[str, Kind] = {
@@ -73,7 +75,9 @@ KINDS: dict[str, Kind] = {
     "gas-railed": Kind("fault gas-railed", "GAS-FAULT", 2.0, _FAULT_S, _TRIP, "gas", (2.0, 10.0)),
     "gas-interference": Kind("fault gas-interference", "GAS-FAULT", 2.0, _FAULT_S, part="gas", amounts=(-4.0, -1.5)),
     "gate-blocked": Kind("fault gate-blocked", "DRIP-BLOCKED", 3.0, part="gate", counts=False),
-    "gate-double": Kind("fault gate-double", "DRIP-BLOCKED", 60.0, part="gate", amounts=(0.3, 0.8), counts=False),
+    "gate-double": Kind(
+        "fault gate-double", "DRIP-BLOCKED", 60.0, also=_FAST, part="gate", amounts=(0.3, 0.8), counts=False
+    ),
     "gate-missed": Kind("fault gate-missed", "DRIP-BLOCKED", 120.0, part="gate", amounts=(0.2, 0.4), counts=False),
     "line-lost": Kind("fault line-lost", "LINK-NOISY", 60.0, part="line", amounts=(0.1, 0.4)),
     "line-noise": Kind("fault line-noise", "LINK-NOISY", 60.0, part="line", amounts=(0.0015, 0.004)),
@@ -102,17 +106,21 @@ KINDS: dict[str, Kind] = {
         600.0,
         part="zero",
         amounts=(0.12, 0.2),
+        also=_GAS - {"GAS-LEAK"},
         settle_s=0.0,  # one that drifts on makes the reading err more: that is told, and is no longer this fault
         look_s=10.0,
         zero_off_ppm=(0.12, 0.15),
         off_ppm=0.3,
     ),
     # What the faults imitate: neither may be taken for a fault. 400 mg/min is 2.3 ppm at rest in this room.
-    "leak": Kind(
-        "leak 400", "GAS-LEAK", 60.0, GRID, frozenset({"GAS-HIGH", "GAS-HIGH-HIGH"}) | _TRIP, "air", settle_s=60.0
-    ),
+    "leak": Kind("leak 400", "GAS-LEAK", 60.0, GRID, _GAS | _TRIP, "air", settle_s=60.0),
     "runaway": Kind(
-        "plate 900", "PLATE-RISING", 1500.0, also=frozenset({"PLATE-HIGH-HIGH"}) | _TRIP, part="heat", settle_s=60.0
+        "plate 900",
+        "PLATE-RISING",
+        1500.0,
+        also=frozenset({"PLATE-HIGH", "PLATE-HIGH-HIGH"}) | _TRIP,
+        part="heat",
+        settle_s=60.0,
     ),
 }
 
@@ -122,3 +130,7 @@ PAIRED = [
     for name, kind in KINDS.items()
     if (kind.part in ("plate", "gas") and not kind.from_start) or name == "gate-blocked"
 ]
+
+# What a fault may be taken for besides any high alarm; a stopped drip truly follows a lost permit, but no blind gate.
+FACES = frozenset({"GAS-RISING", "PLATE-RISING", "PLATE-HIGH", "DRIP-FAST", "DRIP-BLOCKED", "DRIP-UNASKED"})
+FACES_OF_A_GATE = FACES | {"DRIP-STALLED", "SUCK-BACK"}

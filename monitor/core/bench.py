@@ -252,6 +252,7 @@ class Bench:
                 out.append(self.account.state(t_s))
         if not self._recording and not self._link_is_lost(t_s):
             self._follow_the_phase(at, out)
+        gate_dark = self._sample is not None and bool(self._sample.io & frames.IO_GATE_DARK)
         facts = Facts(
             t_s=t_s,
             phase=self.phase,
@@ -265,13 +266,15 @@ class Bench:
             lost=self._lost,
             drops=self._drops,
             drip_fault=self._drip_check.words(t_s),
+            counted_twice=self._drip_check.counted_twice(t_s),
+            gate_dark=gate_dark,
         )
         for condition in self._rules.on_time(facts):
             self._note(condition, at, out)
         plate = self._sample.plate if self._sample is not None else None
         lost, zero_drift = self._link_is_lost(t_s), self._leak.zero_words()
         ahead = self.account.forecast(t_s)
-        words = self._watches.on_time(at, self.phase, plate, self.account, ahead, lost, zero_drift)
+        words = self._watches.on_time(at, self.phase, plate, self.account, ahead, lost, zero_drift, gate_dark)
         for condition in self._rules.said(words):
             self._note(condition, at, out)
         if t_s == int(t_s):

@@ -114,13 +114,17 @@ class DripCheck:
                 f"drops missed: {gaps} of the last {best + 1} waits for a drop were two or more intervals long",
             )
 
-    def words(self, t_s: float) -> str | None:
-        """What is wrong with the counting at run second `t_s`, or None."""
+    def counted_twice(self, t_s: float) -> bool:
+        """Whether second edges are counted as drops at run second `t_s`."""
         doubles = self._doubles
         while doubles and doubles[0] < t_s - DOUBLE_SPAN_S:
             doubles.popleft()
-        if len(doubles) >= DOUBLES_MIN:
-            return f"drops counted twice: {len(doubles)} times in the last minute a second one came at once"
+        return len(doubles) >= DOUBLES_MIN
+
+    def words(self, t_s: float) -> str | None:
+        """What is wrong with the counting at run second `t_s`, or None."""
+        if self.counted_twice(t_s):
+            return f"drops counted twice: {len(self._doubles)} times in the last minute a second one came at once"
         if self._missed is not None and t_s - self._missed[0] < MISSED_SPAN_S:
             return self._missed[1]
         return None

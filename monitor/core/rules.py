@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 
 from monitor.core.account import Account
 from monitor.core.events import Exposed, Phase, Reading, Sampled
-from monitor.core.frames import IO_CONTACT, IO_GATE_DARK, IO_PERMIT, IO_TRIP_GAS, IO_TRIP_HEAT
+from monitor.core.frames import IO_CONTACT, IO_PERMIT, IO_TRIP_GAS, IO_TRIP_HEAT
 from monitor.terms import LimitTerms
 
 SAMPLES: Final = 3  # in a row, before a gas or an upper plate limit counts (alarm table)
@@ -52,6 +52,8 @@ class Facts(NamedTuple):
     lost: int
     drops: int
     drip_fault: str | None  # what is wrong with the counting of drops
+    counted_twice: bool  # it is that, so that they seem to fall faster than they do
+    gate_dark: bool
 
 
 class _Level:
@@ -109,6 +111,7 @@ class Rules:
         self._contact_wrong_since_s: float | None = None
         self._minute: deque[tuple[float, int, int, int, int, int]] = deque()  # two a second for a minute: 121 at most
         self._rejects = 0
+        self._seen_from_s = 0.0  # when the gate was last dark
         self._phase: Phase | None = None
         self._phase_drops = 0  # counted when the present phase began
 
@@ -208,17 +211,17 @@ class Rules:
         if self._changed("LINK-NOISY", bad or gaps):
             words = f"{rejected} of {lines} lines of the last minute unreadable, {lost} samples missing"
             yield Condition("LINK-NOISY", bad or gaps, words)
-        dark = f.sample is not None and bool(f.sample.io & IO_GATE_DARK)
         splash = rejects >= REJECTS_MIN and rejects > drops
-        blocked = dark or splash or f.drip_fault is not None
+        blocked = f.gate_dark or splash or f.drip_fault is not None
         if self._changed("DRIP-BLOCKED", blocked):
             words = f"{rejects} splashes against {drops} drops in the last minute"
-            yield Condition("DRIP-BLOCKED", blocked, "the gate is dark" if dark else f.drip_fault or words)
+            yield Condition("DRIP-BLOCKED", blocked, "the gate is dark" if f.gate_dark else f.drip_fault or words)
 
     def _of_the_acid(self, f: Facts, account: Account) -> Iterator[Condition]:
-        found = self._fast.feed(Reading(account.drip_per_min(f.t_s)))
-        if found is not None:
-            yield found
+        if self._fast.true or not f.counted_twice:
+            found = self._fast.feed(Reading(account.drip_per_min(f.t_s)))
+            if found is not None:
+                yield found
         yield from self._unasked(f, account, f.phase is not Phase.GENERATING, "drops fall")
         if account.acid_volume_ml is not None:
             low = account.acid_left_fraction <= ACID_LOW_PART
@@ -241,8 +244,11 @@ class Rules:
             yield Condition("DRIP-UNASKED", unasked, f"{come} in the phase '{f.phase.value}'")
 
     def _of_the_count(self, f: Facts, account: Account, link_lost: bool) -> Iterator[Condition]:
+        if f.gate_dark:  # drops may fall behind it, and DRIP-BLOCKED says so
+            self._seen_from_s = f.t_s
+            return
         last_s = account.last_drop_s
-        still_s = 0.0 if last_s is None else f.t_s - last_s
+        still_s = 0.0 if last_s is None else f.t_s - max(last_s, self._seen_from_s)
         stalled = (
             last_s is not None
             and f.phase is Phase.GENERATING

@@ -63,6 +63,10 @@ class SuckBack:
             why = f"no {self._counts} for {still_s:.0f} s" if still else f"{less} hardly any gas now"
             self._words = f"{why}, after {1000.0 * usual:.1f} mmol a minute: gas stops, liquid may be drawn back"
 
+    def lose_sight(self) -> None:
+        """Drops may pass unseen: the next one tells nothing of the interval before it."""
+        self._last_drop_s = None
+
     def _time(self, drops: int, last_drop_s: float) -> None:
         before_s = self._last_drop_s
         if before_s is not None:

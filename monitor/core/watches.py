@@ -39,6 +39,7 @@ class Watches:
         self._overdue: str | None = None
         self._ahead_of_mono_s: float | None = None
         self._low = False
+        self._seen_from_s = 0.0  # when the gate was last dark
         self._hot = HotSource(run)
 
     def on_sample(self, t_s: float, plate: Reading) -> None:
@@ -62,6 +63,7 @@ class Watches:
         ahead: Forecast,
         link_lost: bool,
         zero_drift: str | None,
+        gate_dark: bool,
     ) -> Iterator[Word]:
         """Look at what needs no single sample; `zero_drift` is of the gas sensor. Give what is so by tag.
 
@@ -80,7 +82,7 @@ class Watches:
             "SCRUBBER-LOW",
             self._scrubber.words(account.gone_over_mol, ahead.final_delivered_mol + account.cleared.freed_mol),
         )
-        back = self._of_the_flow(at.mono_s, ahead, account)
+        back = self._of_the_flow(at.mono_s, ahead, account, gate_dark)
         if phase not in MAKING:
             self._hot.forget()
             back = None
@@ -91,11 +93,17 @@ class Watches:
             back = self._hot.words(plate_c) or back
         yield "SUCK-BACK", back
 
-    def _of_the_flow(self, t_s: float, ahead: Forecast, account: Account) -> str | None:
+    def _of_the_flow(self, t_s: float, ahead: Forecast, account: Account, gate_dark: bool) -> str | None:
+        """Behind a dark gate drops may fall: it is told as such, and nothing is said to have stopped."""
         if account.last_drop_s is None:
             return None
+        if gate_dark:
+            self._seen_from_s = t_s
+            self._suck_back.lose_sight()
+            return self._suck_back.words()
+        last_drop_s = max(account.last_drop_s, self._seen_from_s)
         per_drop_mol = ahead.delivery_mol_per_min / ahead.drip_per_min if ahead.drip_per_min > 0.0 else 0.0
-        self._suck_back.feed(t_s, account.delivered_mol, per_drop_mol, account.drops, account.last_drop_s)
+        self._suck_back.feed(t_s, account.delivered_mol, per_drop_mol, account.drops, last_drop_s)
         return self._suck_back.words()
 
     def _under_window(self, low_c: float, phase: Phase, plate_c: float) -> str | None:

@@ -62,6 +62,21 @@ def test_a_note_never_takes_a_burners_draught_away() -> None:
     assert [c.tag for c in stage.raised()] == []
 
 
+def test_a_blind_gate_is_no_drip_that_stopped() -> None:
+    """Behind a dark gate the drops go on: it is told as dark, and the drip as stopped neither then nor at its end."""
+    stage = Stage(3, Reality())
+    stage.begin(60.0, 50.0)
+    stage.run_to(180.0)
+    stage.sim.do("fault gate-blocked")
+    stage.run_to(280.0)
+    stage.sim.do("mend gate-blocked")
+    stage.run_to(300.0)
+    assert [c.tag for c in stage.raised()] == ["DRIP-BLOCKED"]
+    stage.sim.do("tap 0")
+    stage.run_to(480.0)
+    assert [c.tag for c in stage.raised(300.0)] == ["SUCK-BACK", "DRIP-STALLED"]
+
+
 def test_acid_is_not_dripped_on_a_charge_that_is_spent() -> None:
     """A quiet hour whose refill comes after the end of its charge leaves the tap shut: nothing drips unasked."""
     assert ("medium", "DRIP-UNASKED") not in quiet(QUIET_SEEDS + 1).false
