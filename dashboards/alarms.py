@@ -15,6 +15,7 @@ RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 SIGN = {Priority.HIGH: "!!!", Priority.MEDIUM: "!!", Priority.LOW: "!"}  # as IEC 60601-1-8 marks priorities (memory)
 SEVERITY = {tag: place for place, tag in enumerate(CATALOGUE)}  # the catalogue begins with what harms most
 CAUSE_STANDS = frozenset({S.UNACKNOWLEDGED, S.ACKNOWLEDGED})
+HELD = frozenset({S.LATCHED_UNACKNOWLEDGED, S.LATCHED_ACKNOWLEDGED})
 TO_ACKNOWLEDGE = frozenset({S.UNACKNOWLEDGED, S.RETURNED_UNACKNOWLEDGED, S.LATCHED_UNACKNOWLEDGED})
 SET_ASIDE = frozenset({S.SHELVED, S.OUT_OF_SERVICE})
 HELD_BY_BOARD = "TRIP-LATCHED"  # its latch is the board's; a reset asks the board, so it may be asked while it stands
@@ -44,6 +45,7 @@ class Card(NamedTuple):
     response: str
     time_to_respond: str
     stands: bool
+    held: bool  # by its latch, though its cause is gone
     to_acknowledge: bool
     can_acknowledge: bool
     can_reset: bool
@@ -65,7 +67,7 @@ def cards(run: Overview, *, answerable: bool) -> tuple[tuple[Card, ...], tuple[C
 
 def _card(a: StandingAlarm, run: Overview, answerable: bool) -> Card:
     kind = CATALOGUE[a.tag]
-    held = a.state is S.LATCHED_ACKNOWLEDGED or (a.tag == HELD_BY_BOARD and a.state is S.ACKNOWLEDGED)
+    resettable = a.state is S.LATCHED_ACKNOWLEDGED or (a.tag == HELD_BY_BOARD and a.state is S.ACKNOWLEDGED)
     return Card(
         tag=a.tag,
         priority=a.priority,
@@ -78,9 +80,10 @@ def _card(a: StandingAlarm, run: Overview, answerable: bool) -> Card:
         response=kind.response(route_of(run)),
         time_to_respond=kind.time_to_respond,
         stands=a.state in CAUSE_STANDS,
+        held=a.state in HELD,
         to_acknowledge=a.state in TO_ACKNOWLEDGE,
         can_acknowledge=answerable and a.state in TO_ACKNOWLEDGE,
-        can_reset=answerable and held,
+        can_reset=answerable and resettable,
         shelved=a.state is S.SHELVED,
     )
 
@@ -90,7 +93,7 @@ def headline_of(standing: tuple[Card, ...]) -> tuple[str, str, str, str]:
     worst = standing[0]
     word = f"{worst.priority.value} alarm"
     if not worst.stands:
-        word += ", over but held"
+        word += ", over but held" if worst.held else ", over, not acknowledged"
     elif not worst.to_acknowledge:
         word += ", acknowledged"
     waiting = sum(card.to_acknowledge for card in standing[1:])
@@ -107,6 +110,6 @@ def steps_of(worst: Card) -> tuple[str, ...]:
     if worst.to_acknowledge:
         return (
             "The cause is gone, but find out why before you go on.",
-            "Then acknowledge it, and reset it if it is held.",
+            "Then acknowledge it, and reset it." if worst.held else "Then acknowledge it.",
         )
     return ("The cause is gone, but find out why before you go on.", "Then reset it.")

@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from dashboards.words import UNKNOWN, count, plain, with_uncertainty
-from monitor.core.events import Accounted, Forecast, Metering, Overview
+from monitor.core.events import Accounted, Forecast, Metering, Overview, Phase
 from monitor.core.spans import duration, run_clock
 
 NOT_WEIGHED = "not weighed yet"
+ENOUGH = "nothing: enough has gone over"
+OVER = frozenset({Phase.CLOSING_DOWN, Phase.CLOSED})  # nothing more is to be made
 LEAST_MOL = 0.001  # less is no use to anybody at the bench
 SOURCES = {"acid-drip": "salt", "acid-on-sulfur": "sulfur", "burner": "sulfur"}
 
@@ -50,7 +52,7 @@ def amounts_of(run: Overview, silent: str, as_of: str) -> Amounts:
         need="the run's file names no need" if need_mol is None else f"of {plain(need_mol)} mol wanted",
         need_mol=need_mol,
         parts=_parts(a, m, unweighed=unweighed),
-        ahead=() if f is None else _ahead(f, a, m, silent, unweighed=unweighed),
+        ahead=() if f is None else _ahead(f, a, m, silent, over=run.phase in OVER, unweighed=unweighed),
     )
 
 
@@ -72,20 +74,24 @@ def _parts(a: Accounted, m: Metering | None, *, unweighed: bool) -> tuple[Part, 
 
 
 def _ahead(
-    f: Forecast, a: Accounted, m: Metering | None, silent: str, *, unweighed: bool
+    f: Forecast, a: Accounted, m: Metering | None, silent: str, *, over: bool, unweighed: bool
 ) -> tuple[tuple[str, str], ...]:
+    """What is made and left; with `over` nothing more is to be made, and no forecast of it is given."""
     lines = [("Made so far", NOT_WEIGHED if unweighed else _mol(a.generated_mol, a.u_generated_mol))]
     if f.need_mol is not None:
-        lines.append(("Left to the need", _left(f, a, m, silent)))
+        lines.append(("Left to the need", _left(f, a, m, silent, over=over)))
     coming = UNKNOWN if silent else _mol(f.still_to_come_mol)
     if m is None or m.meter == "drops":
-        lines.append(("Still comes if shut now", coming))
-        lines.append(("In the end, all acid in", f"{plain(f.final_delivered_mol)} mol"))
+        if not over:
+            lines.append(("Still comes if shut now", coming))
+            lines.append(("In the end, all acid in", f"{plain(f.final_delivered_mol)} mol"))
         lines.append(("Acid left", f"{plain(f.acid_left_ml)} mL ({count(a.drops, 'drop')} fallen)"))
     else:
-        lines.append(("At most, all of it used up", f"{plain(f.final_delivered_mol)} mol"))
+        if not over:
+            lines.append(("At most, all of it used up", f"{plain(f.final_delivered_mol)} mol"))
         if m.meter == "bubbles":
-            lines.append(("Still comes if ended now", coming))
+            if not over:
+                lines.append(("Still comes if ended now", coming))
             lines.append(("Counted", count(a.drops, "bubble")))
     return tuple(lines) + (() if m is None else _weighed(m))
 
@@ -103,13 +109,17 @@ def _weighed(m: Metering) -> tuple[tuple[str, str], ...]:
     return tuple(lines)
 
 
-def _left(f: Forecast, a: Accounted, m: Metering | None, silent: str) -> str:
+def _left(f: Forecast, a: Accounted, m: Metering | None, silent: str, *, over: bool) -> str:
+    if f.need_mol is not None and a.delivered_mol >= f.need_mol:
+        return ENOUGH  # also by what was swept or weighed, of which a count to come knows nothing
     if m is not None and m.meter == "weighings" and f.need_mol is not None:
         return _left_by_weighings(f, f.need_mol - a.delivered_mol)
+    if over and f.need_mol is not None:
+        return f"{plain(f.need_mol - a.delivered_mol)} mol"
     if f.drops_to_need is None:
         return "cannot be reached with this charge"
     if f.drops_to_need == 0:
-        return "nothing: enough has gone over"
+        return ENOUGH
     drops = count(f.drops_to_need, "drop" if m is None else m.meter[:-1])
     if silent:
         return f"{drops}; time unknown"
@@ -120,7 +130,7 @@ def _left(f: Forecast, a: Accounted, m: Metering | None, silent: str) -> str:
 
 def _left_by_weighings(f: Forecast, left_mol: float) -> str:
     if left_mol <= 0.0:
-        return "nothing: enough has gone over"
+        return ENOUGH
     if f.minutes_to_need is None:
         return f"{plain(left_mol)} mol when last weighed; time unknown until it is weighed twice"
     return (

@@ -22,15 +22,20 @@ Section = tuple[str, list[Row]]
 def charge_rows(found: Designed) -> Section:
     """What to weigh out and measure for a want."""
     rows = [
-        (key.replace("_", " "), " to ".join(value) if isinstance(value, list) else str(value))
+        (key.replace("_", " "), _read(" to ".join(value) if isinstance(value, list) else str(value)))
         for key, value in found.contents["generator"].items()
     ]
-    rows += [(f"scrubber {key}", str(value)) for key, value in found.contents["scrubber"].items()]
+    rows += [(f"scrubber {key}", _read(str(value))) for key, value in found.contents["scrubber"].items()]
     design = found.design
     if isinstance(design, DripDesign):
         nominal, spread = design.nominal_salt_g, design.salt_expanded_uncertainty_g
         rows.append(("salt, were every value exact", f"{nominal:.3g} ± {spread:.2g} g (k = 2)"))
     return "To be weighed out and measured", rows
+
+
+def _read(value: str) -> str:
+    """A value of the run file as a person writes it."""
+    return value.replace("+/-", "±").replace("degC", "°C")
 
 
 def outlook_sections(run: RunTerms, plan: Plan, ahead: Outlook) -> Iterator[Section]:

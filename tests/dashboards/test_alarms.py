@@ -6,7 +6,7 @@ from itertools import permutations
 
 import pytest
 
-from dashboards.alarms import CAUSE_STANDS, SET_ASIDE, STATE_WORDS, TO_ACKNOWLEDGE, cards, headline_of, steps_of
+from dashboards.alarms import CAUSE_STANDS, HELD, SET_ASIDE, STATE_WORDS, TO_ACKNOWLEDGE, cards, headline_of, steps_of
 from monitor.core import alarms as core
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import AlarmState, Priority
@@ -20,6 +20,7 @@ def test_the_page_and_the_bench_mean_the_same_by_their_states() -> None:
     assert TO_ACKNOWLEDGE == core.CALLING
     assert CAUSE_STANDS == core.STANDING
     assert core.SET_ASIDE - {S.SUPPRESSED} == SET_ASIDE
+    assert core.LATCHED == HELD
     assert set(STATE_WORDS) == set(AlarmState) - {S.NORMAL, S.SUPPRESSED}
 
 
@@ -77,6 +78,14 @@ def test_the_headline_says_whether_it_stands() -> None:
         ("HIGH ALARM, ACKNOWLEDGED", "Shut the tap, heat off."),
         ("HIGH ALARM, OVER BUT HELD", "The cause is gone, but find out why before you go on."),
     ]
+
+
+def test_what_is_not_held_is_not_called_so() -> None:
+    """An alarm below the high ones returns by itself: over, it is acknowledged, and there is nothing to reset."""
+    over = standing("DRIP-FAST", Priority.MEDIUM, S.RETURNED_UNACKNOWLEDGED)
+    shown, _ = cards(QUIET._replace(alarms=(over,)), answerable=True)
+    assert headline_of(shown)[2] == "MEDIUM ALARM, OVER, NOT ACKNOWLEDGED"
+    assert steps_of(shown[0])[-1] == "Then acknowledge it."
 
 
 def test_what_people_set_aside_is_listed_apart() -> None:

@@ -47,6 +47,24 @@ def test_a_correction_shows_the_old_drop_and_the_new() -> None:
     assert "Last weighed" not in shown(run)
 
 
+def test_closing_down_foretells_nothing() -> None:
+    """When nothing more is to be made the page gives no forecast, and what is over the need is not short of it."""
+    run = counted(DRIP, 1300)
+    making = run.bench.overview()
+    account = making.account
+    assert account is not None
+    assert making.forecast is not None
+    need_mol = account.delivered_mol + 0.05
+    making = making._replace(forecast=making.forecast._replace(need_mol=need_mol))
+    assert "In the end, all acid in" in dict(amounts_of(making, "", "").ahead)
+    down = making._replace(phase=Phase.CLOSING_DOWN)
+    lines = dict(amounts_of(down, "", "").ahead)
+    assert lines.keys() & {"In the end, all acid in", "Still comes if shut now"} == set()
+    assert lines["Left to the need"] == "0.0500 mol"
+    swept = down._replace(account=account._replace(delivered_mol=need_mol + 0.01))
+    assert dict(amounts_of(swept, "", "").ahead)["Left to the need"] == "nothing: enough has gone over"
+
+
 def test_bubbles_are_called_bubbles() -> None:
     """On the bubble meter nothing speaks of drops or of acid that is left."""
     run = counted(BUBBLES, 1000)
