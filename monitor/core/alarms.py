@@ -232,12 +232,15 @@ class AlarmBook:
 
     def standing(self) -> tuple[StandingAlarm, ...]:
         """Every alarm that is not normal and not merely suppressed: worst first, then the oldest."""
-        rank = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
+        normal, suppressed = S.NORMAL, S.SUPPRESSED
         found = [
             StandingAlarm(line.kind.tag, line.kind.priority, line.state, line.since_s, line.detail)
             for line in self._lines.values()
-            if line.state is not S.NORMAL and line.state is not S.SUPPRESSED
+            if line.state is not normal and line.state is not suppressed
         ]
+        if not found:
+            return ()
+        rank = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
         return tuple(sorted(found, key=lambda a: (a.state not in CALLING, rank[a.priority], a.since_s)))
 
     def true_of(self, tags: Iterable[str]) -> tuple[str, ...]:
