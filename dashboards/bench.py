@@ -27,6 +27,7 @@ from monitor.core.bumptest import MAX_MIN
 from monitor.core.events import Phase
 from monitor.core.ready import ITEMS
 from monitor.core.requests import MAX_TEXT, WEIGHED_ON
+from monitor.core.stopping import STOP
 from monitor.edges.logreader import LogReader
 from monitor.errors import LogError
 from monitor.terms import Route
@@ -130,7 +131,7 @@ def _now(log: Path) -> None:
         st.html(sheet.advice(view.advice))
     _checks(log, view)
     if view.closing is not None:
-        st.html(closing.section(view.closing))
+        st.html(closing.section(view.closing, view.vessel))
     st.html(sheet.answers(asked, now_mono_s))
     amounts, readings, doing = st.columns([1.35, 1.15, 0.9], gap="medium")
     amounts.html(sheet.amounts(view.amounts))
@@ -254,7 +255,11 @@ def _more(log: Path) -> None:
         st.button("Waive it", key="waive-go", on_click=_ask_waive, args=(log,))
     with end.expander("End the run for good"):
         st.markdown("The permit goes, the record is closed, and nobody watches the bench any more.")
-        st.text_input("Why now, if the flask is not known to be safe to open", key="end_reason", max_chars=MAX_TEXT)
+        st.text_input(
+            f"Why now, if the {STOP[route].vessel} is not known to be safe to open",
+            key="end_reason",
+            max_chars=MAX_TEXT,
+        )
         sure = st.checkbox("Nothing makes gas any more, the heat is off: end this run", key="end_sure")
         st.button("End the run", key="end-go", disabled=not sure, on_click=_ask_end, args=(log,))
 

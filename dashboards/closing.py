@@ -11,7 +11,7 @@ from monitor.core.stopping import STOP
 from monitor.terms import Route
 
 
-def section(closing: Closing) -> str:
+def section(closing: Closing, vessel: str) -> str:
     """The section: the verdict, what is missing, then what was seen."""
     verdict = "Not yet: leave it shut"
     if closing.safe:
@@ -25,7 +25,7 @@ def section(closing: Closing) -> str:
     anew = f"<p>The time was {escape(closing.begun_anew)}.</p>" if closing.begun_anew else ""
     return (
         f'<section class="opening {_look(closing)}" role="status">'
-        f'<h2>May the flask be opened?</h2><p class="verdict">{verdict}</p>{_bar(closing)}<ul>{listed}</ul>{anew}'
+        f'<h2>May the {vessel} be opened?</h2><p class="verdict">{verdict}</p>{_bar(closing)}<ul>{listed}</ul>{anew}'
         f'<p class="left">{escape(closing.held)}</p><p class="fine">{escape(CAUTION)}</p></section>'
     )
 
@@ -42,9 +42,9 @@ def _bar(closing: Closing) -> str:
 
 def next_step(closing: Closing | None, route: Route | None) -> str:
     """What to do in this phase."""
-    shut = STOP[route].over
+    shut, vessel = STOP[route].over, STOP[route].vessel
     if closing is None:
-        return f"{shut}, tube out of the liquid. Leave the flask shut under the hood."
+        return f"{shut}, tube out of the liquid. Leave the {vessel} shut under the hood."
     if not closing.safe:
-        return f"{shut}, tube out of the liquid. Leave the flask shut until the page says that it is safe."
-    return "Open the flask under the hood. Make what is left in it safe, then end the run."
+        return f"{shut}, tube out of the liquid. Leave the {vessel} shut until the page says that it is safe."
+    return f"Open the {vessel} under the hood. Make what is left in it safe, then end the run."

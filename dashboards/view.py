@@ -62,6 +62,7 @@ class View(NamedTuple):
     line_words: str
     phase: Phase
     permit_on: bool
+    vessel: str
     permit_for: str
     permit_words: str
     watched: bool
@@ -107,6 +108,7 @@ def view_of(run: Overview, sheet: Sheet, header: Header, age_s: float, inbox: bo
         line_words=_line_words(run),
         phase=Phase.CLOSED if header.closed else run.phase,
         permit_on=run.permit_on and not header.closed,
+        vessel=STOP[route_of(run)].vessel,
         permit_for=STOP[route_of(run)].permit,
         permit_words=_permit_words(run, header.closed, watched),
         watched=watched,

@@ -26,6 +26,7 @@ class Stop(NamedTuple):
     run_out: str  # what is so while the last gas comes
     over: str  # what is so while the source is closed down
     permit: str  # what runs through the relay
+    vessel: str  # in which the gas is made
     trial: str  # asked before the relay is tried
 
 
@@ -44,6 +45,7 @@ STOP: dict[Route | None, Stop] = {
         run_out="Tap shut",
         over="Heat off, tap shut",
         permit="heat and drip",
+        vessel="flask",
         trial="Tap shut, plate unplugged?",
     ),
     "acid-on-sulfur": Stop(
@@ -59,6 +61,7 @@ STOP: dict[Route | None, Stop] = {
         run_out="Heat off",
         over="Heat off",
         permit="the heat",
+        vessel="flask",
         trial="Plate unplugged?",
     ),
     "burner": Stop(
@@ -74,6 +77,7 @@ STOP: dict[Route | None, Stop] = {
         run_out="Draught on until the sulfur is cold",
         over="Draught on until the sulfur is cold",
         permit="the draught",
+        vessel="burner",
         trial="Nothing lit, pump unplugged?",
     ),
     None: Stop(  # where the route is not known
@@ -89,6 +93,7 @@ STOP: dict[Route | None, Stop] = {
         run_out="Nothing makes gas any more",
         over="Heat off, nothing makes gas any more",
         permit="what the relay feeds",
+        vessel="flask",
         trial="All of it unplugged?",
     ),
 }

@@ -12,6 +12,7 @@ from dashboards.minding import mind
 from dashboards.view import view_of
 from monitor.core.events import Closing, Metering, Phase, Priority
 from monitor.core.opening import CAUTION
+from monitor.rig import scenario
 from monitor.terms import Route
 from tests.dashboards.runs import OPEN, QUIET, SHEET, UTC_S, standing
 from tests.dashboards.test_page import Shower, Shown, show
@@ -43,7 +44,7 @@ def page(show: Shower, shown: Closing = YET) -> Shown:
 
 def test_what_is_missing_comes_before_what_was_seen() -> None:
     """The verdict, then what is missing, then what was seen, then what is left; foreign words are escaped."""
-    html = closing.section(YET)
+    html = closing.section(YET, "flask")
     order = [
         "Not yet: leave it shut",
         "7 min 20 s of 10",
@@ -61,12 +62,12 @@ def test_what_is_missing_comes_before_what_was_seen() -> None:
 
 def test_safe_is_said_with_what_is_still_dissolved() -> None:
     """A safe verdict stands beside the grams that are left, never instead of them."""
-    html = closing.section(SAFE)
+    html = closing.section(SAFE, "flask")
     assert "Under the hood alone: it still holds gas" in html
     assert "Still missing" not in html
     assert "5.77 ± 0.51 g" in html
     assert "width:100.0%" in html
-    assert "Yes, by what was seen" in closing.section(SAFE._replace(little=True))
+    assert "Yes, by what was seen" in closing.section(SAFE._replace(little=True), "flask")
 
 
 def test_the_page_shows_it_in_its_phase(show: Shower) -> None:
@@ -74,6 +75,17 @@ def test_the_page_shows_it_in_its_phase(show: Shower) -> None:
     text = page(show).text
     assert "May the flask be opened?" in text
     assert "Leave the flask shut until the page says that it is safe." in text
+
+
+def test_a_burner_is_no_flask(show: Shower) -> None:
+    """On the burner's route the page speaks of the burner, and keeps its draught on until the sulfur is cold."""
+    show.log(Path("no-such-log"))
+    candle = Metering("burner", "weighings", None, None, None, None, 0, None)
+    text = show.run(DOWN._replace(metering=candle), scenario.run_toml("burner")).text
+    assert "May the burner be opened?" in text
+    assert "Draught on until the sulfur is cold, tube out of the liquid. Leave the burner shut" in " ".join(
+        text.replace("<li>", " ").replace("</li>", " ").split()
+    )
 
 
 def test_in_another_phase_it_is_not_there(show: Shower) -> None:
