@@ -309,11 +309,10 @@ def _main() -> None:
     coming = st.Page("plan.py", title="Plan a run")
     calibration = st.Page("calibrate.py", title="Calibrate the bench")
     shown = st.navigation([here, past, coming, calibration], position="hidden")
-    watched = _log() is not None
-    if shown != here and watched:
+    if shown != here and _log() is not None:
         st.page_link(here)
     shown.run()
-    if shown == here and watched:
+    if shown == here:
         st.page_link(past)
         st.page_link(coming)
         st.page_link(calibration)
