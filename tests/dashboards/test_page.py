@@ -213,3 +213,12 @@ def test_a_burner_has_no_flask_to_sweep(show: Shower) -> None:
     assert page.app.selectbox(key="weigh_what").options == ["sulfur loss", "receiver gain"]
     assert "Permit for the draught" in page.text
     assert "drip" not in page.text.lower()
+
+
+def test_the_calibration_page_of_a_run_says_why_it_calibrates_nothing(show: Shower) -> None:
+    """Beside a run its board and settings stay as they are; the command for afterwards is named."""
+    shown = show.run(QUIET)
+    shown.app.switch_page("calibrate.py").run()
+    assert not shown.app.exception
+    assert "its board and its settings stay as they are until it ends" in shown.text
+    assert "so2bench calibrate --page --bench bench.toml" in shown.text
