@@ -6,6 +6,8 @@ import asyncio
 import contextlib
 import http.client
 import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import psutil
@@ -148,3 +150,16 @@ def test_a_page_served_alone_that_dies_ends_its_command(tmp_path: Path, capsys: 
     psutil.Process(page._process.pid).send_signal(signal.SIGKILL)
     with pytest.raises(RefusalError, match=r"the page ended by itself \(status -9\): start it again"):
         page.serve("/plan")
+
+
+@pytest.mark.timeout(120)
+def test_a_page_served_alone_ends_with_its_command(tmp_path: Path) -> None:
+    """Told to end by the system, as at a shutdown, the command takes its page with it."""
+    served = "from monitor.edges.page import Page; Page(None).serve('/plan')"
+    with subprocess.Popen([sys.executable, "-c", served], stdout=subprocess.PIPE, cwd=tmp_path) as command:
+        assert command.stdout is not None
+        assert command.stdout.readline().startswith(b"page: http://127.0.0.1:")
+        (page,) = psutil.Process(command.pid).children()
+        command.terminate()
+        assert command.wait(60.0) == 0
+        assert not page.is_running()

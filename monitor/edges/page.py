@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -177,6 +178,7 @@ class PageServer:
         Raises:
             RefusalError: the page has ended by itself.
         """
+        before = signal.signal(signal.SIGTERM, signal.default_int_handler)  # told to end, it leaves no page behind
         print(f"page: {self.url}{path}   (this machine only; Ctrl-C ends it)", flush=True)
         try:
             status = self._process.wait()
@@ -184,6 +186,7 @@ class PageServer:
             return
         finally:
             self.close()
+            signal.signal(signal.SIGTERM, before)
         raise RefusalError(f"the page ended by itself (status {status}): start it again with the same command")
 
     def close(self) -> None:
