@@ -139,8 +139,8 @@ def test_drops_counted_and_a_bump_seen_by_the_board(browser: Browser, server: Se
     """The gate's count comes into its field, under a permit that goes when it ends; a live sensor passes."""
     page = calibration_page(browser, server)
     page.get_by_text("by the board").click()
-    with board(tmp_path, 5.0) as served:
-        served.do("tap 60")
+    with board(tmp_path, 2.5) as served:
+        served.do("tap 180")
         page.get_by_role("button", name="Listen to the board").click()
         expect(page.get_by_text("Board: gas")).to_be_visible(timeout=PATIENCE_MS)
         page.get_by_text("Give the permit while counting").click()
