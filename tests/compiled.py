@@ -2,7 +2,7 @@
 
 Promise: what is compiled is a copy in a folder that goes away, and a seed's story must be the same as the
 interpreter's, or the campaign does not begin. Nothing else ever needs a compiler. It wants gcc or the like and takes
-a minute or two on two cores, once for one state of the sources: the libraries are kept in the user's cache folder.
+a minute on two cores, once for one state of the sources: the libraries are kept in the user's cache folder.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ PARTS = ("core", "chemistry", "rig")
 ALONE = ("monitor/terms.py", "tests/stage.py")
 LEFT = ("__init__", "firmware", "serve", "recordings", "scenario")  # not asked for by a campaign
 CHECK_SEED = "1000001"
-# One C file a module, side by side on all cores: gcc takes ten times as long over one file of all.
+# One C file a module, side by side on all cores: gcc takes ten times as long over one file of all. More optimising than
+# this took half as long again and ran no faster: most of the time goes into the interpreter's own objects.
 _SETUP = """
 import os
 from concurrent.futures import ThreadPoolExecutor
@@ -40,7 +41,7 @@ class SideBySide(build_ext):
         super().build_extensions()
 
 modules = mypycify(
-    ["--ignore-missing-imports", "--config-file=", *{files!r}], opt_level="2", debug_level="0", multi_file=True
+    ["--ignore-missing-imports", "--config-file=", *{files!r}], opt_level="1", debug_level="0", multi_file=True
 )
 setup(
     name="compiled", packages=[], py_modules=[], ext_modules=modules,
