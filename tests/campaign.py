@@ -122,7 +122,7 @@ def _play(stage: Stage, kinds: tuple[str, ...], start_s: float) -> float:
     end_s = start_s + max(row.within_s + (row.permit_s or 0.0) for row in rows) + settle_s
     if off_ppm is not None:
         end_s += DRIFT_MAX_S
-    while stage.sim.time_s < end_s:
+    while stage.sim.time_s < end_s - 1e-6:
         stage.run_to(min(end_s, stage.sim.time_s + look_s))
         if off_ppm is not None and stage.zero_ppm < off_ppm:
             from_s = stage.sim.time_s
@@ -205,7 +205,9 @@ def one(job: Job) -> Outcome:
 def jobs(seed: int, draws: int, each: int, hours: int) -> list[Job]:
     """What is to be run: so many draws of any kind or of each kind, and quiet hours; the longest first."""
     seeds = range(seed, seed + each)
-    evenly: list[Job] = [(n, (name,)) for name in sorted(KINDS, key=lambda name: name not in LONG) for n in seeds]
+    evenly: list[Job] = [
+        (n, (name,)) for name in sorted(KINDS, key=lambda name: -KINDS[name].within_s) for n in seeds
+    ]
     at_random: list[Job] = [(seed + n, ()) for n in range(0 if each else draws)]
     quiet_hours: list[Job] = [(QUIET_SEEDS + seed + n, ()) for n in range(hours)]
     return quiet_hours + evenly + at_random
