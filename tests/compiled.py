@@ -22,8 +22,8 @@ PARTS = ("core", "chemistry", "rig")
 ALONE = ("monitor/terms.py", "tests/stage.py")
 LEFT = ("__init__", "firmware", "serve", "recordings", "scenario")  # not asked for by a campaign
 CHECK_SEED = "1000001"
-# One C file a module, side by side on all cores: gcc takes ten times as long over one file of all. More optimising than
-# this took half as long again and ran no faster: most of the time goes into the interpreter's own objects.
+# One C file a module, side by side on all cores, for gcc takes much longer over one file of all. More optimising took
+# half as long again and ran no faster: most of the time goes into the interpreter's own objects.
 _SETUP = """
 import os
 from concurrent.futures import ThreadPoolExecutor
