@@ -9,7 +9,7 @@ the usual noise the two are near each other.
 How often a level is passed, over a door as without one, is in `passages`; over a door the distance of the level from
 the mean that the door gives stands for the level. The door stands for 6 s and is then gone: the slow decay of a real
 one adds nothing that counts, for as it falls its passages fall far faster. Passages of two windows at one door are
-counted twice, which makes the promise a safe one by a sixth. It knows samples, and no seconds.
+counted twice, so that in trials a fifth to a quarter fewer doors are passed. It knows samples, and no seconds.
 """
 
 from __future__ import annotations

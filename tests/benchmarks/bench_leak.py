@@ -257,14 +257,18 @@ def print_quiet(parts: list[tuple[int, int, int, int, int]]) -> None:
 def doors(seed: int) -> tuple[int, int, int]:
     """How many doors there were, at how many the sure tier spoke, and at how many its windows at `OFTEN` times."""
     rng = np.random.default_rng([5, seed])
-    fleet, drift = Fleet(NOISE, DOOR_FLEET), np.zeros(DOOR_FLEET)
+    settled, drift = Fleet(NOISE, DOOR_FLEET), np.zeros(DOOR_FLEET)
     levels = np.array(door_levels(SAMPLE, DOORS / OFTEN))[:, None]
+    warm = round(WARM_S / STEP_S)
+    for i in range(warm):
+        settled.feed(i * STEP_S, drifting(rng, drift) + white(rng, 0.0, drift))
     heard = often_heard = 0
-    for cycle in range(DOOR_CYCLES):
+    for _ in range(DOOR_CYCLES):  # each from the same settled state: doors minutes apart would lift the baseline
+        fleet, moved = settled.copied(), drift.copy()
         sure, often = np.zeros(DOOR_FLEET, dtype=bool), np.zeros(DOOR_FLEET, dtype=bool)
-        for i in range(1500):
-            door = DOOR_PPM * 0.7 ** ((i - 600) // 60) if 600 <= i < 1320 else 0.0
-            fleet.feed((1500 * cycle + i) * STEP_S, drifting(rng, drift) + door + white(rng, 0.0, drift))
+        for i in range(820):
+            door = DOOR_PPM * 0.7 ** ((i - 100) // 60) if i >= 100 else 0.0
+            fleet.feed((warm + i) * STEP_S, drifting(rng, moved) + door + white(rng, 0.0, moved))
             if door:
                 sure |= fleet.sure
                 often |= (fleet.sure_sums > levels).any(axis=0)
