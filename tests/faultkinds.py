@@ -46,7 +46,7 @@ KINDS: dict[str, Kind] = {
     "tc-short-ground": Kind("fault tc-short-ground", "PLATE-FAULT", 0.5, _FAULT_S, _TRIP, "plate"),
     "tc-short-supply": Kind("fault tc-short-supply", "PLATE-FAULT", 0.5, _FAULT_S, _TRIP, "plate"),
     "tc-silent": Kind("fault tc-silent", "PLATE-FAULT", 0.5, _FAULT_S, _TRIP, "plate", (0, 1)),
-    "tc-jump": Kind("fault tc-jump", "PLATE-FAULT", 1.0, _FAULT_S, part="plate", amounts=(80.0, 200.0)),
+    "tc-jump": Kind("fault tc-jump", "PLATE-FAULT", 1.0, _FAULT_S, _TRIP, "plate", (80.0, 200.0)),
     "tc-frozen": Kind("fault tc-frozen", "PLATE-FAULT", 60.0 + GRID, _FAULT_S, part="plate"),
     "tc-off-plate": Kind("fault tc-off-plate", "PLATE-FAULT", 30.0, _FAULT_S, part="plate"),
     "tc-never-on": Kind(
