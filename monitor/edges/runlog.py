@@ -40,6 +40,7 @@ from monitor.edges.lock import FileLock
 from monitor.errors import LogError
 
 FORMAT = 2  # PRAGMA user_version; a reader refuses another
+YIELD_S = 0.02  # before what is urgent is written: the board and people hear of it first
 COMMIT_S = 0.4  # how long a batch may grow; with the write itself, under the second that is promised
 COMMIT_MAX = 2_000  # batches in one transaction
 RETRY_S = 1.0
@@ -193,7 +194,8 @@ class LogWriter:
 
     def _collect(self) -> list[Batch]:
         """Wait until it is time to commit or something urgent came; give what is there."""
-        self._wake.wait(COMMIT_S)
+        if self._wake.wait(COMMIT_S) and not self._closing:
+            time.sleep(YIELD_S)
         self._wake.clear()
         waiting = self._waiting
         return [waiting.popleft() for _ in range(min(len(waiting), COMMIT_MAX))]
