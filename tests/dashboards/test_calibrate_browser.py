@@ -47,6 +47,20 @@ def chosen(page: Page, kind: str) -> None:
     page.get_by_test_id("stRadio").get_by_text(kind, exact=True).click()
 
 
+def enter(page: Page, label: str, value: str) -> None:
+    """Type a value into the field of that label and leave it."""
+    at_rest(page, label)
+    field = page.get_by_label(label, exact=True)
+    field.fill(value)
+    field.press("Enter")
+
+
+def at_rest(page: Page, label: str) -> None:
+    """Wait for that field on a page made whole: what is typed while it is made anew may be lost with the field."""
+    page.get_by_label(label, exact=True).wait_for(timeout=PATIENCE_MS)
+    page.locator('[data-test-script-state="notRunning"]').wait_for(timeout=PATIENCE_MS)
+
+
 @contextmanager
 def board(folder: Path, speed: float) -> Iterator[BenchServer]:
     """A simulated bench on the port that bench.toml names."""
@@ -156,8 +170,7 @@ def test_drops_counted_and_a_bump_seen_by_the_board(browser: Browser, server: Se
         wait_until(lambda: served.bench.board.permit, "the permit for the next repeat")
         chosen(page, "Gas: bump test")
         wait_until(lambda: not served.bench.board.permit, "the permit goes with the drops' page")
-        page.get_by_label("Test gas, ppm").fill("10")
-        page.get_by_label("Test gas, ppm").press("Enter")
+        enter(page, "Test gas, ppm", "10")
         served.do("cap 10")
         page.get_by_role("button", name="Test gas is given: now").click()
         expect(page.locator(".result")).to_contain_text("passed: rose by", timeout=PATIENCE_MS)
@@ -176,8 +189,7 @@ def test_a_port_that_a_run_has(browser: Browser, server: Server, tmp_path: Path)
         held.close()
     page.get_by_text("typed in").click()
     for label, value in (("Test gas, ppm", "10"), ("It rose by, ppm", "2"), ("within, s", "50")):
-        page.get_by_label(label).fill(value)
-        page.get_by_label(label).press("Enter")
+        enter(page, label, value)
     expect(page.get_by_role("alert").filter(has_text="do not run with this sensor")).to_be_visible(
         timeout=PATIENCE_MS
     )

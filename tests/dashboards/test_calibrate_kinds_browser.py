@@ -17,7 +17,7 @@ from monitor.rig import scenario
 from monitor.rig.serve import BenchServer
 from tests.dashboards.live import a_port
 from tests.dashboards.test_browser import PATIENCE_MS
-from tests.dashboards.test_calibrate_browser import board, calibration_page, chosen
+from tests.dashboards.test_calibrate_browser import at_rest, board, calibration_page, chosen, enter
 from tests.live import terms
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
@@ -38,16 +38,10 @@ def server(tmp_path: Path) -> Iterator[Server]:
     own.close()
 
 
-def enter(page: Page, label: str, value: str) -> None:
-    """Type a value into the field of that label and leave it."""
-    field = page.get_by_label(label, exact=True)
-    field.fill(value)
-    field.press("Enter")
-
-
 def repeats(page: Page, what: str, unit: str, pairs: tuple[tuple[str, str], ...]) -> Locator:
     """Add the repeats of a count and an amount; gives the result."""
     for number, (count, amount) in enumerate(pairs, start=1):
+        at_rest(page, f"Count of {what}s")
         page.get_by_label(f"Count of {what}s").fill(count)
         page.get_by_label(f"What it reads, {unit}").fill(amount)
         page.get_by_role("button", name="Add this repeat").click()
