@@ -24,6 +24,7 @@ from functools import lru_cache
 from math import log, sqrt
 
 from monitor.core.leakdoors import DOOR_PPM, LENGTHS, sure_levels
+from monitor.core.ramps import Ramps
 
 STEP_S = 0.1  # between samples (protocol); a longer gap counts as one step, its noise is that of one sample
 CLIP_NOISES = 10.0  # noises of a 1 s mean over a door, at which a sample's excess is cut: two wild ones are no leak
@@ -39,7 +40,6 @@ OVERSHOOT = 1.166  # twice 0.583, Siegmund
 SAMPLES_MIN = 3  # at the clip that the threshold is worth, however quiet the channel
 CAP = 2.0  # thresholds, at which the low sum stops, so that it comes down soon
 CONFIRM_S = 10.0  # for which a reading is low before it is a fault
-LONGEST = LENGTHS[-1]
 
 
 def threshold_ppm_s(k_ppm: float, noise_ppm: float, arl_h: float) -> float:
@@ -72,19 +72,20 @@ class SureTier:
         self.since_s = 0.0  # where the shortest window that spoke begins
         self.low = False  # the reading is under both the calibrated zero and the baseline, for long enough to say so
         self.falling = False  # it is, but not yet for long enough
-        self.sums = [0.0] * len(LENGTHS)  # weighted by age, ppm·samples
         self.s_low = 0.0
         self.drifted_ppm = 0.0  # how far it is at the least from the calibrated zero; 0 while that is under the clamp
-        self._plain = [0.0] * len(LENGTHS)  # the same samples, all of one weight
-        self._ring = [0.0] * LONGEST
-        self._at = 0
+        self._ramps = Ramps(LENGTHS)
         self._low_since_s = 0.0
         self._frozen_to_s = -1.0
 
+    @property
+    def sums(self) -> list[float]:
+        """Of the windows, ppm·samples."""
+        return self._ramps.sums
+
     def set_noise(self, noise_ppm: float) -> None:
         """Take the long-run noise of a 1 s mean that is believed now."""
-        self._limits = sure_levels(noise_ppm / sqrt(STEP_S))
-        self._windows = [(n, 0.5 * h) for n, h in zip(LENGTHS, self._limits, strict=True)]
+        self._ramps.set_limits(sure_levels(noise_ppm / sqrt(STEP_S)))
         self._clip_ppm = DOOR_PPM + CLIP_NOISES * noise_ppm
         self._low_h = low_threshold(noise_ppm)
         self._low_half = 0.5 * self._low_h
@@ -92,22 +93,13 @@ class SureTier:
 
     def feed(self, t_s: float, step_s: float, ppm: float) -> float:
         """Take a reading of run second `t_s`, worth `step_s`; give its clipped excess."""
-        sums, plain, ring, at = self.sums, self._plain, self._ring, self._at
         baseline, clip = self.baseline_ppm, self._clip_ppm
         e = ppm - baseline
         if e > clip:
             e = clip
         elif e < -clip:
             e = -clip
-        high = False
-        for i, (length, half) in enumerate(self._windows):
-            total = sums[i] + (length * e - plain[i])
-            sums[i] = total
-            plain[i] += e - ring[at - length]
-            if total > half:
-                high = True
-        ring[at] = e
-        self._at = at + 1 if at + 1 < LONGEST else 0
+        high = self._ramps.push(e)
         under = (baseline if baseline < 0.0 else 0.0) - ppm
         s_low = self.s_low + ((under if under < LOW_CLIP_PPM else LOW_CLIP_PPM) - LOW_K_PPM) * step_s
         if s_low < 0.0:
@@ -143,11 +135,10 @@ class SureTier:
         if not high:
             self.standing = False
         elif not self.standing:
-            for length, total, limit in zip(LENGTHS, self.sums, self._limits, strict=True):
-                if total > limit:
-                    self.standing = True
-                    self.since_s = t_s - STEP_S * length
-                    break
+            heard = self._ramps.shortest_over()
+            if heard:
+                self.standing = True
+                self.since_s = t_s - STEP_S * heard
         if self.standing:
             self._frozen_to_s = t_s + HOLD_S
         if self.s_low <= self._low_half:

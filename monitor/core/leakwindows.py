@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from monitor.core.leaktiers import CLAMP_PPM, HOLD_S, STEP_S
 from monitor.core.passages import ROUNDS, height, together
+from monitor.core.ramps import Ramps
 
 EARLY_H = 1000.0  # mean hours between false alarms
 LENGTHS = (9, 20, 46, 106, 243, 560)  # samples, each 2.3 times the one before: correlated by 0.84 with their like
@@ -98,38 +99,33 @@ class EarlyTier:
         self.baseline_ppm = 0.0  # the calibrated zero
         self.standing = False
         self.since_s = 0.0  # where the shortest window that spoke begins, or half way between a pair's
-        self.sums = [0.0] * len(LENGTHS)  # weighted by age, ppm·samples
-        self._plain = [0.0] * len(LENGTHS)  # the same samples, all of one weight
-        self._ring = [0.0] * LONGEST
-        self._at = 0
+        self._ramps = Ramps(LENGTHS)
         self._frozen_to_s = -1.0
+
+    @property
+    def sums(self) -> list[float]:
+        """Of the windows, ppm·samples."""
+        return self._ramps.sums
 
     def set_noise(self, noise_ppm: float) -> None:
         """Take the long-run noise of a 1 s mean that is believed now."""
-        self._levels = early_levels(noise_ppm)
-        self._windows = [(n, 0.5 * h) for n, h in zip(LENGTHS, self._levels.windows, strict=True)]
+        levels = early_levels(noise_ppm)
+        self._ramps.set_limits(levels.windows)
+        self._pairs = levels.pairs
         self._clip_ppm = CLIP_NOISES * noise_ppm
 
     def feed(self, t_s: float, ppm: float) -> None:
         """Take a reading of run second `t_s`."""
-        sums, plain, ring, at = self.sums, self._plain, self._ring, self._at
         e = ppm - self.baseline_ppm
         clip = self._clip_ppm
         if e > clip:  # a spike counts little; a rise, which has lifted the mean, more and more
-            most = clip + sums[0] * FIRST_MEAN if sums[0] > 0.0 else clip
+            first = self._ramps.sums[0]
+            most = clip + first * FIRST_MEAN if first > 0.0 else clip
             if e > most:
                 e = most
         elif e < -clip:
             e = -clip
-        high = False
-        for i, (length, half) in enumerate(self._windows):
-            total = sums[i] + (length * e - plain[i])
-            sums[i] = total
-            plain[i] += e - ring[at - length]
-            if total > half:
-                high = True
-        ring[at] = e
-        self._at = at + 1 if at + 1 < LONGEST else 0
+        high = self._ramps.push(e)
         if not high:
             self.standing = False
         elif not self.standing:
@@ -149,11 +145,11 @@ class EarlyTier:
 
     def _heard(self) -> float:
         """The length of what is over its level, samples, or 0."""
-        sums = self.sums
-        for length, total, limit in zip(LENGTHS, sums, self._levels.windows, strict=True):
-            if total > limit:
-                return length
-        for i, (a, b) in enumerate(self._levels.pairs):
+        shortest = self._ramps.shortest_over()
+        if shortest:
+            return shortest
+        sums = self._ramps.sums
+        for i, (a, b) in enumerate(self._pairs):
             if a * sums[i] + b * sums[i + 1] > 1.0:
                 return 0.5 * (LENGTHS[i] + LENGTHS[i + 1])
         return 0.0

@@ -18,7 +18,6 @@ from typing import Final
 MAX_LINE_BYTES: Final = 120  # newline included
 UINT16_MAX: Final = 0xFFFF
 UINT32_MAX: Final = 0xFFFFFFFF
-CRC_START: Final = 0xFFFF
 PROTOCOL: Final = 1
 SAMPLE_MS: Final = 100
 KEEP_ALIVE_LIMIT_MS: Final = 3000
@@ -57,12 +56,12 @@ class Command:
 
 def crc(body: bytes) -> int:
     """CRC-16/IBM-3740 of a frame's body; its check value, of `123456789`, is 0x29B1."""
-    return binascii.crc_hqx(body, CRC_START)
+    return binascii.crc_hqx(body, 0xFFFF)
 
 
 def frame(body: bytes) -> bytes:
     """The line for a body: body, `*`, four upper-case hexadecimal digits, newline."""
-    return b"%s*%04X\n" % (body, binascii.crc_hqx(body, CRC_START))
+    return b"%s*%04X\n" % (body, crc(body))
 
 
 def parse_command(line: bytes) -> Command | str:
