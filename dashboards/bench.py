@@ -18,7 +18,7 @@ from dashboards import charts, closing, ready, sheet, sound
 from dashboards.asking import Asked, ask, follow
 from dashboards.door import admitted
 from dashboards.freshness import Freshness
-from dashboards.source import route_in
+from dashboards.source import LOG_ENV, route_in
 from dashboards.steps import PHASE_WORDS
 from dashboards.traces import WINDOWS, traces_of
 from dashboards.view import View, look
@@ -32,7 +32,6 @@ from monitor.edges.logreader import LogReader
 from monitor.errors import LogError
 from monitor.terms import Route
 
-LOG_ENV: Final = "SO2BENCH_LOG"
 NOW_EVERY_S: Final = 1.0
 TRACES_EVERY_S: Final = 2.0
 NO_TRACES: Final = "none"

@@ -15,6 +15,7 @@ from pathlib import Path
 import streamlit as st
 
 from dashboards import calfields, calsheet, sheet
+from dashboards.source import LOG_ENV
 from monitor.calfile import write
 from monitor.calibrated import Outcome
 from monitor.errors import RefusalError
@@ -23,7 +24,6 @@ from monitor.standing import TITLES, standing
 from monitor.terms import BenchTerms, RunTerms
 
 BENCH_ENV, RUN_ENV = "SO2BENCH_BENCH", "SO2BENCH_RUN"
-LOG_ENV = "SO2BENCH_LOG"
 
 
 def _path(name: str) -> Path | None:

@@ -17,13 +17,13 @@ from dashboards import sheet
 from dashboards.freshness import Freshness
 from dashboards.pastcharts import Curve, drawn
 from dashboards.pastlist import Listed, listed, table_of
+from dashboards.source import LOG_ENV
 from dashboards.stretch import WINDOWS, length_s, said, stretch_of
 from dashboards.view import look
 from monitor.core.spans import run_clock
 from monitor.errors import LogError, RefusalError
 from monitor.past import course
 
-LOG_ENV: Final = "SO2BENCH_LOG"
 NOW_EVERY_S: Final = 2.0
 NOBODY: Final = "no other run"
 

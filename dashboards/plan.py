@@ -16,12 +16,13 @@ from streamlit.delta_generator import DeltaGenerator
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from dashboards import planning, sheet
+from dashboards.source import LOG_ENV
 from monitor.chemistry.receivers import REACTIONS
 from monitor.edges.logreader import LogReader
 from monitor.errors import LogError, RefusalError
 from monitor.wanted import GAS, HOT_STRENGTH, STRENGTH, Want
 
-LOG_ENV, PAST_ENV = "SO2BENCH_LOG", "SO2BENCH_PAST"
+PAST_ENV = "SO2BENCH_PAST"
 ROUTES = {
     "acid-drip": "acid dripping on a sulfite",
     "acid-on-sulfur": "hot sulfuric acid on sulfur",

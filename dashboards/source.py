@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, NamedTuple, cast, get_args
+from typing import Any, Final, NamedTuple, cast, get_args
 
 from monitor.core.events import (
     Accounted,
@@ -25,6 +25,8 @@ from monitor.core.events import (
 from monitor.errors import LogError, SettingsError
 from monitor.settings import bench_from, parse_toml
 from monitor.terms import LimitTerms, Route
+
+LOG_ENV: Final = "SO2BENCH_LOG"  # names the log of the run that the pages belong to; whoever starts them sets it
 
 
 class Sheet(NamedTuple):

@@ -5,11 +5,14 @@ from __future__ import annotations
 import gc
 import shutil
 from collections.abc import Iterator
+from contextlib import contextmanager
 from itertools import pairwise
 from pathlib import Path
+from urllib.parse import urljoin
 
 import pytest
 import streamlit as st
+from playwright.sync_api import Page as BrowserPage
 from playwright.sync_api import expect
 from streamlit.testing.v1 import AppTest
 
@@ -196,43 +199,44 @@ def test_a_run_that_was_never_weighed_claims_nothing(tmp_path: Path) -> None:
     assert run.cells[HEAD.index("gone over")] == "unknown"
 
 
+@contextmanager
+def looked_at(folder: Path, width: int, height: int) -> Iterator[BrowserPage]:
+    """A run's page in a window of that size; the browser lives no longer, for `AppTest` cannot run beside it."""
+    server = Page(folder / "two.so2log")
+    try:
+        with chromium() as browser:
+            yield opened(browser, server, width, height)
+    finally:
+        server.close()
+
+
 @pytest.mark.browser
 @pytest.mark.timeout(300)
 def test_on_a_telephone_every_word_of_the_list_is_in_sight(folder: Path) -> None:
     """At 390 points wide no cell of the list runs off the side, and each says what it is."""
-    server = Page(folder / "two.so2log")
-    try:
-        with chromium() as browser:
-            page = opened(browser, server, 390, 844)
-            page.goto(f"{server.url}/past")
-            sees(page, ".pastruns", "Batch <1> (invented)")
-            cells = "[...document.querySelectorAll('.pastruns th, .pastruns td')]"
-            assert max(page.evaluate(f"{cells}.map(cell => cell.getBoundingClientRect().right)")) <= 390
-            said = "getComputedStyle(document.querySelector('.pastruns td'), '::before').content"
-            assert "began (UTC)" in page.evaluate(f"{said} + document.querySelector('.pastruns td').dataset.name")
-            assert page.evaluate("document.documentElement.scrollWidth") <= 390
-    finally:
-        server.close()
+    with looked_at(folder, 390, 844) as page:
+        page.goto(urljoin(page.url, "/past"))
+        sees(page, ".pastruns", "Batch <1> (invented)")
+        cells = "[...document.querySelectorAll('.pastruns th, .pastruns td')]"
+        assert max(page.evaluate(f"{cells}.map(cell => cell.getBoundingClientRect().right)")) <= 390
+        said = "getComputedStyle(document.querySelector('.pastruns td'), '::before').content"
+        assert "began (UTC)" in page.evaluate(f"{said} + document.querySelector('.pastruns td').dataset.name")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
 
 
 @pytest.mark.browser
 @pytest.mark.timeout(300)
 def test_past_runs_are_reached_and_compared_in_a_browser(folder: Path) -> None:
     """From the run's page by its link; the list, two runs over each other, and back."""
-    server = Page(folder / "two.so2log")
-    try:
-        with chromium() as browser:
-            page = opened(browser, server, 1100, 1000)
-            page.get_by_role("link", name="Past runs").click()
-            sees(page, ".pastruns", "Batch <1> (invented)")
-            expect(
-                page.locator("[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg")
-            ).to_have_count(3, timeout=PATIENCE_MS)
-            page.get_by_label("and lay over it").click()
-            page.get_by_role("option").nth(1).click()
-            sees(page, "[data-testid=stCaptionContainer]", "share of what each run's own plan gives")
-            page.get_by_role("link", name="The run being watched").click()
-            sees(page, ".head .state", "")
-            expect(page.get_by_role("link", name="Past runs")).to_be_visible(timeout=PATIENCE_MS)
-    finally:
-        server.close()
+    with looked_at(folder, 1100, 1000) as page:
+        page.get_by_role("link", name="Past runs").click()
+        sees(page, ".pastruns", "Batch <1> (invented)")
+        expect(page.locator("[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg")).to_have_count(
+            3, timeout=PATIENCE_MS
+        )
+        page.get_by_label("and lay over it").click()
+        page.get_by_role("option").nth(1).click()
+        sees(page, "[data-testid=stCaptionContainer]", "share of what each run's own plan gives")
+        page.get_by_role("link", name="The run being watched").click()
+        sees(page, ".head .state", "")
+        expect(page.get_by_role("link", name="Past runs")).to_be_visible(timeout=PATIENCE_MS)
