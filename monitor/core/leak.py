@@ -11,8 +11,9 @@ from __future__ import annotations
 
 from monitor.core.events import Reading
 from monitor.core.leaknoise import BLOCK, LongRunNoise
-from monitor.core.leaktiers import STEP_S, SureTier
+from monitor.core.leaktiers import SureTier
 from monitor.core.leakwindows import EarlyTier
+from monitor.core.rampnoise import STEP_S
 
 LOW = (
     "gas reading went low: another gas (NO2, chlorine) drives the cell under zero, or the cell is dying; "

@@ -10,9 +10,11 @@ become a sure leak.
 A zero that drifts on by up to `FOLLOW_PPM_PER_H` never becomes a leak. A leak that grows no faster cannot be told
 from it by the sensor, and is not kept quiet: 0.3 ppm from the calibrated zero it is said to be either, there the
 early tier follows no more and speaks, the averages count it, and the fixed limits on the calibrated zero end it.
-What rises faster past 0.3 ppm is a leak. A zero that falls is followed no further than 0.3 ppm, for it makes the
-fixed limits late: a reading that stays well under that is a fault. It knows excesses and run time, and nothing of
-readings that are unknown.
+What rises faster past 0.3 ppm is a leak. What stands there from the first reading on, up to 0.3 ppm, has not risen
+while anybody watched: the baseline begins at the mean of what it has seen, and the early tier, whose baseline begins
+at the calibrated zero, tells it. A zero that falls is followed no further than 0.3 ppm, for it makes the fixed limits
+late: a reading that stays well under that is a fault. It knows excesses and run time, and nothing of readings that
+are unknown.
 
 The mirrored sum, which tells a reading that goes low, is a CUSUM: E. S. Page, Biometrika 41 (1954) 100. Its
 threshold: D. Siegmund, Sequential Analysis (1985), the approximation with the overshoot of 0.583 σ at either end.
@@ -23,12 +25,13 @@ from __future__ import annotations
 from functools import lru_cache
 from math import log, sqrt
 
-from monitor.core.leakdoors import DOOR_PPM, LENGTHS, sure_levels
+from monitor.core.leakdoors import DOOR_PPM, LENGTHS, TAU_S, sure_levels
+from monitor.core.rampnoise import STEP_S
 from monitor.core.ramps import Ramps
 
-STEP_S = 0.1  # between samples (protocol); a longer gap counts as one step, its noise is that of one sample
 CLIP_NOISES = 10.0  # noises of a 1 s mean over a door, at which a sample's excess is cut: two wild ones are no leak
-TAU_S = 300.0  # of a baseline's exponential mean
+FIRST = LENGTHS[-1]  # readings, in which a baseline does not stand still, for it is not yet worth standing at
+SETTLED = round(TAU_S / STEP_S)  # readings, of which the baseline is the plain mean before it is an exponential one
 CLAMP_PPM = 0.3  # a baseline's way from the calibrated zero (alarm table), before it is said to have drifted
 UNCLAMP_PPM = 0.27  # on its way back, so that a zero at the clamp is not said to drift again and again
 FOLLOW_PPM_PER_H = 0.75  # of a zero that is beyond; 0.6 ppm/h is the fastest that is thought of, and a quarter more
@@ -77,6 +80,7 @@ class SureTier:
         self._ramps = Ramps(LENGTHS)
         self._low_since_s = 0.0
         self._frozen_to_s = -1.0
+        self._followed = 0  # readings that the baseline is the mean of, until it is an exponential one
 
     @property
     def sums(self) -> list[float]:
@@ -85,7 +89,7 @@ class SureTier:
 
     def set_noise(self, noise_ppm: float) -> None:
         """Take the long-run noise of a 1 s mean that is believed now."""
-        self._ramps.set_limits(sure_levels(noise_ppm / sqrt(STEP_S)))
+        self._ramps.set_limits(sure_levels(noise_ppm))
         self._clip_ppm = DOOR_PPM + CLIP_NOISES * noise_ppm
         self._low_h = low_threshold(noise_ppm)
         self._low_half = 0.5 * self._low_h
@@ -93,6 +97,9 @@ class SureTier:
 
     def feed(self, t_s: float, step_s: float, ppm: float) -> float:
         """Take a reading of run second `t_s`, worth `step_s`; give its clipped excess."""
+        if not self._followed:
+            self._followed = 1
+            self.baseline_ppm = min(max(ppm, -CLAMP_PPM), CLAMP_PPM)
         baseline, clip = self.baseline_ppm, self._clip_ppm
         e = ppm - baseline
         if e > clip:
@@ -107,12 +114,17 @@ class SureTier:
         elif s_low > self._low_cap:
             s_low = self._low_cap
         self.s_low = s_low
-        if high or s_low > self._low_half:
+        half_way = high or s_low > self._low_half
+        if half_way:
             self._judge(t_s, high)
         else:
             self.standing = self.falling = self.low = False
-            if t_s > self._frozen_to_s:
-                self._follow(baseline + e * step_s * (1.0 / TAU_S), step_s)
+        if t_s > self._frozen_to_s and not (half_way and self._followed >= FIRST):
+            weight = step_s * (1.0 / TAU_S)
+            if self._followed < SETTLED:
+                self._followed += 1
+                weight = 1.0 / self._followed
+            self._follow(baseline + e * weight, step_s)
         return e
 
     def _follow(self, baseline_ppm: float, step_s: float) -> None:

@@ -16,48 +16,21 @@ from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-from monitor.core.leaktiers import CLAMP_PPM, HOLD_S, STEP_S
-from monitor.core.passages import ROUNDS, height, together
+from monitor.core.leaktiers import CLAMP_PPM, HOLD_S
+from monitor.core.passages import ROUNDS, height, passages, together
+from monitor.core.rampnoise import STEP_S, ramp_noise
 from monitor.core.ramps import Ramps
 
 EARLY_H = 1000.0  # mean hours between false alarms
 LENGTHS = (9, 20, 46, 106, 243, 560)  # samples, each 2.3 times the one before: correlated by 0.84 with their like
 SHARES = (1.0, 2.0, 2.0, 1.0, 1.0, 2.5)  # of the false alarms, as the rises of most sensors and slow rooms need
 LONGEST = LENGTHS[-1]
-DRIFT_PPM_PER_ROOT_S = 0.02 / 60.0  # the zero's wandering that is allowed for, 0.02 ppm/√h
 TAU_S = 150.0  # of the baseline: usual noise 0.05 ppm·√s over the drift, the best follower of such a zero (Kalman)
 CLIP_NOISES = 10.0  # noises of a 1 s mean (3.2 of one sample), at which a sample's excess over the newest mean is cut
 FIRST_MEAN = 2.0 / (LENGTHS[0] * (LENGTHS[0] + 1))
 
-Matrix = NDArray[np.float64]
-
-
-def _covariances() -> tuple[Matrix, Matrix]:
-    """Of the windows' sums, for samples and for steps of the zero that are independent and of variance 1.
-
-    A sample weighs in a sum what the window gives it less what the baseline, which followed it, takes from the later
-    ones; a step of the zero weighs what all samples after it do. Past the longest window only the baseline remembers.
-    """
-    part, stays = STEP_S / TAU_S, 1.0 - STEP_S / TAU_S
-    weights, taken = np.zeros((len(LENGTHS), LONGEST)), np.zeros(len(LENGTHS))
-    for age in range(LONGEST):
-        given = np.maximum(np.array(LENGTHS, dtype=float) - age, 0.0)
-        weights[:, age] = given - taken
-        taken = stays * taken + part * given
-    steps = np.cumsum(weights, axis=1)
-    tail = np.outer(taken, taken) / (1.0 - stays * stays)
-    return weights @ weights.T + tail, steps @ steps.T + tail * (stays / part) ** 2
-
-
-_OF_NOISE, _OF_WANDERING = _covariances()
-_OF_A_STEP = np.array([[a * b + min(a, b) for b in LENGTHS] for a in LENGTHS], dtype=float)  # of the sums' changes
-
-
-def covariance(noise_ppm: float) -> Matrix:
-    """Of the windows' sums, (ppm·samples)²: noise and the zero's wandering, both as the baseline leaves them."""
-    return noise_ppm**2 / STEP_S * _OF_NOISE + DRIFT_PPM_PER_ROOT_S**2 * STEP_S * _OF_WANDERING
+_NOISE = ramp_noise(LENGTHS, TAU_S)
 
 
 @dataclass(frozen=True)
@@ -71,20 +44,21 @@ class Levels:
 @lru_cache(maxsize=512)
 def early_levels(noise_ppm: float, apart_h: float = EARLY_H) -> Levels:
     """At which the tier speaks once in so many hours. A pair's is half way between its two, in spreads."""
-    spread = covariance(noise_ppm)
+    spread = _NOISE.covariance(noise_ppm)
     one = np.diag(1.0 / np.sqrt(np.diag(spread)))
     row = np.zeros((2 * len(LENGTHS) - 1, len(LENGTHS)))  # window, pair, window, ...: each of spread 1
     row[::2] = one
     pairs = one[:-1] + one[1:]
     row[1::2] = pairs / np.sqrt(np.diag(pairs @ spread @ pairs.T))[:, None]
-    falls = (0.5 * noise_ppm**2 / STEP_S * np.diag(row @ _OF_A_STEP @ row.T)).tolist()
+    falls = np.diag(row @ _NOISE.change(noise_ppm) @ row.T).tolist()
     alike = np.diag(row @ spread @ row.T, 1).tolist()
     heights, wanted = [0.0] * len(falls), STEP_S / (3600.0 * apart_h)  # in a step
     per_share = wanted / sum(SHARES)
     for _ in range(ROUNDS):
         heights[::2] = [height(fall, share * per_share) for fall, share in zip(falls[::2], SHARES, strict=True)]
         heights[1::2] = [0.5 * (a + b) for a, b in pairwise(heights[::2])]
-        per_share *= wanted / together(heights, falls, alike)
+        each = [passages(z, fall) for z, fall in zip(heights, falls, strict=True)]
+        per_share *= wanted / together(heights, each, alike)
     counts = row / np.array(heights)[:, None]
     return Levels(
         tuple((1.0 / np.diag(counts[::2])).tolist()),

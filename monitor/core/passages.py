@@ -39,13 +39,12 @@ def height(fall: float, rate: float) -> float:
     return z
 
 
-def together(heights: Sequence[float], falls: Sequence[float], alike: Sequence[float]) -> float:
-    """Passages in a step of any of a row of sums, neighbours of which correlate by `alike`: those of both count once.
+def together(heights: Sequence[float], each: Sequence[float], alike: Sequence[float]) -> float:
+    """Passages of any of a row of sums that pass `each` so often: what neighbours pass together counts once.
 
     When one stands at its level, its neighbour is over its own by the chance of a normal deviate so far from the mean
-    that the correlation gives it.
+    that the correlation of the two, `alike`, gives it.
     """
-    each = [passages(z, fall) for z, fall in zip(heights, falls, strict=True)]
     both = 0.0
     for (z, y), (n, m), rho in zip(pairwise(heights), pairwise(each), alike, strict=True):
         free = sqrt(1.0 - rho * rho)

@@ -191,7 +191,7 @@ class Often:
     def __init__(self, size: int) -> None:
         levels = early_levels(NOISE, EARLY_H / OFTEN)
         self._early, self._pairs = np.array(levels.windows)[:, None], np.array(levels.pairs).T[:, :, None]
-        self._sure = np.array(noise_levels(SAMPLE, SURE_H / OFTEN))[:, None]
+        self._sure = np.array(noise_levels(NOISE, SURE_H / OFTEN))[:, None]
         self._in_early, self._in_sure = np.zeros(size, dtype=bool), np.zeros(size, dtype=bool)
         self.early = self.sure = 0
 
@@ -258,7 +258,7 @@ def doors(seed: int) -> tuple[int, int, int]:
     """How many doors there were, at how many the sure tier spoke, and at how many its windows at `OFTEN` times."""
     rng = np.random.default_rng([5, seed])
     settled, drift = Fleet(NOISE, DOOR_FLEET), np.zeros(DOOR_FLEET)
-    levels = np.array(door_levels(SAMPLE, DOORS / OFTEN))[:, None]
+    levels = np.array(door_levels(NOISE, DOORS / OFTEN))[:, None]
     warm = round(WARM_S / STEP_S)
     for i in range(warm):
         settled.feed(i * STEP_S, drifting(rng, drift) + white(rng, 0.0, drift))

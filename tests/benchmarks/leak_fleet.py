@@ -9,14 +9,15 @@ from __future__ import annotations
 import copy
 from functools import cache
 from itertools import accumulate
-from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.core import leakdoors, leaknoise, leaktiers, leakwindows
-from monitor.core.leaktiers import CLAMP_PPM, CONFIRM_S, HOLD_S, STEP_S, TAU_S, UNCLAMP_PPM
+from monitor.core.leakdoors import TAU_S
+from monitor.core.leaktiers import CLAMP_PPM, CONFIRM_S, FIRST, HOLD_S, SETTLED, UNCLAMP_PPM
 from monitor.core.leakwindows import CLIP_NOISES, FIRST_MEAN, LENGTHS, LONGEST, early_levels
+from monitor.core.rampnoise import STEP_S
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -33,7 +34,7 @@ def _ladder(noise_ppm: float) -> Floats:
         noise = noise_ppm * 1.01**rung
         levels = early_levels(noise)
         shorter, longer = zip(*levels.pairs, strict=True)
-        sure = leakdoors.sure_levels(noise / sqrt(STEP_S))
+        sure = leakdoors.sure_levels(noise)
         rows.append((noise, leaktiers.low_threshold(noise), *sure, *levels.windows, *shorter, *longer))
     return np.array(rows)
 
@@ -55,6 +56,7 @@ class Fleet:
             np.zeros(size, dtype=bool) for _ in range(5)
         )
         self._early_frozen_to_s, self._sure_frozen_to_s = np.full(size, -1.0), np.full(size, -1.0)
+        self._followed = np.zeros(size)
         self._low_since_s = np.zeros(size)
         self._block = np.zeros(size)
         self._mean_before = np.full(size, np.nan)
@@ -104,6 +106,9 @@ class Fleet:
         _follow(self.early_ppm, e, STEP_S / leakwindows.TAU_S, free)
 
     def _feed_sure(self, t_s: float, step_s: float, ppm: Floats) -> None:
+        if not self._followed.any():
+            self._followed += 1.0
+            np.clip(ppm, -CLAMP_PPM, CLAMP_PPM, out=self.sure_ppm)
         e = ppm - self.sure_ppm
         np.clip(e, -self._sure_clip, self._sure_clip, out=e)
         for i, length in enumerate(SURE):
@@ -128,11 +133,17 @@ class Fleet:
             self.fault = low & (self.fault | held)
             self._spoilt |= self.sure | self._falling
         self._block += e
-        self._follow_sure(e, step_s, ~(high | low) & (t_s > self._sure_frozen_to_s))
+        free = ~(high | low) | (self._followed < FIRST)
+        self._follow_sure(e, step_s, free & (t_s > self._sure_frozen_to_s))
 
     def _follow_sure(self, e: Floats, step_s: float, free: Bools) -> None:
         baseline, zero = self.sure_ppm, self.zero_ppm
-        more = e * step_s * (1.0 / TAU_S)
+        weight: Floats | float = step_s * (1.0 / TAU_S)
+        young = self._followed < SETTLED
+        if young.any():
+            self._followed += free & young
+            weight = np.where(young, 1.0 / self._followed, weight)
+        more = e * weight
         more *= free
         baseline += more
         up = free & (baseline > zero + UNCLAMP_PPM)

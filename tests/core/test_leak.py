@@ -177,6 +177,30 @@ def test_what_rises_faster_than_a_zero_drifts_is_a_leak() -> None:
     assert 2.0 * found_s / 3600.0 < 0.8
 
 
+@pytest.mark.parametrize("seed", range(5))
+def test_a_zero_that_is_off_from_the_start_is_no_sure_leak(seed: int) -> None:
+    """0.24 ppm from the first reading on have not risen while anybody watched: the early tier alone tells them."""
+    channel = Channel(seed)
+    assert channel.run(600.0, 0.24) is None
+    assert tiers(channel) == (True, False)
+
+
+def test_a_leak_after_a_start_off_zero_is_heard_as_soon() -> None:
+    """The baseline begins where the reading is: a minute later 1 ppm more is heard within 7 s."""
+    channel = Channel()
+    channel.run(60.0, 0.24)
+    heard_s = channel.run(30.0, lambda t_s: 0.24 + leak(1.0)(t_s))
+    assert heard_s is not None
+    assert heard_s < 7.0
+
+
+def test_what_stands_far_over_zero_from_the_start_is_a_sure_leak() -> None:
+    """Half a ppm more than the zero can be off is not taken for the zero."""
+    found_s = Channel().run(60.0, 0.8)
+    assert found_s is not None
+    assert found_s < 15.0
+
+
 def test_a_leak_is_heard_after_a_zero_came_back() -> None:
     """A baseline that was led up goes down with the reading at once, and hears a leak from there as soon."""
     channel = Channel()

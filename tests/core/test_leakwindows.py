@@ -7,15 +7,8 @@ from math import exp, log, sqrt
 import numpy as np
 import pytest
 
-from monitor.core.leaktiers import STEP_S
-from monitor.core.leakwindows import (
-    DRIFT_PPM_PER_ROOT_S,
-    LENGTHS,
-    TAU_S,
-    EarlyTier,
-    covariance,
-    early_levels,
-)
+from monitor.core.leakwindows import LENGTHS, TAU_S, EarlyTier, early_levels
+from monitor.core.rampnoise import DRIFT_PPM_PER_ROOT_S, STEP_S, ramp_noise
 from tests.benchmarks.leak_fleet import Fleet, early_over
 
 NOISE = 0.05
@@ -34,7 +27,7 @@ def test_the_spread_of_the_windows_is_that_of_their_answer_to_one_sample() -> No
     steps = np.cumsum(weights, axis=1)
     white = NOISE**2 / STEP_S * (weights @ weights.T)
     wander = DRIFT_PPM_PER_ROOT_S**2 * STEP_S * (steps @ steps.T)
-    assert covariance(NOISE) == pytest.approx(white + wander, rel=0.002)
+    assert ramp_noise(LENGTHS, TAU_S).covariance(NOISE) == pytest.approx(white + wander, rel=0.002)
 
 
 def test_a_level_asked_for_seldomer_alarms_is_higher_and_goes_with_the_noise() -> None:

@@ -47,12 +47,13 @@ def test_what_two_sums_pass_together_is_the_integral_of_their_joint_chance(rho: 
     x = np.linspace(z, z + 5.0, 50_001)
     over = np.array([_beyond(v) for v in ((z - rho * x) / sqrt(1.0 - rho * rho)).tolist()])
     both = float(np.trapezoid(np.exp(-0.5 * x * x) / sqrt(2.0 * pi) * over, x)) / _beyond(z)
-    counted_off = 2.0 - together([z, z], [fall, fall], [rho]) / passages(z, fall)
+    one = passages(z, fall)
+    counted_off = 2.0 - together([z, z], [one, one], [rho]) / one
     assert counted_off == pytest.approx(both, abs=0.02)
 
 
 def test_one_sum_twice_counts_once_and_two_strangers_twice() -> None:
     """The two ends between which every pair of neighbours lies."""
     one = passages(5.0, 0.03)
-    assert together([5.0, 5.0], [0.03, 0.03], [1.0 - 1e-9]) == pytest.approx(one, rel=0.001)
-    assert together([5.0, 5.0], [0.03, 0.03], [0.0]) == pytest.approx(2.0 * one, rel=0.001)
+    assert together([5.0, 5.0], [one, one], [1.0 - 1e-9]) == pytest.approx(one, rel=0.001)
+    assert together([5.0, 5.0], [one, one], [0.0]) == pytest.approx(2.0 * one, rel=0.001)
