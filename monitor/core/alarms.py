@@ -8,8 +8,9 @@ and nothing of how they were found.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import Enum
+from typing import Literal
 
 from monitor.core.catalogue import CATALOGUE, AlarmKind
 from monitor.core.events import AlarmChanged, AlarmState, Instant, Priority, StandingAlarm
@@ -36,16 +37,17 @@ class Input(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Fork:
-    """A cell that depends on one fact: whether the alarm latches, or whether its condition is true."""
+    """A cell that depends on one fact: whether the alarm latches, its condition is true, it is to be suppressed."""
 
-    on: str  # "latches" or "true"
+    on: Literal["latches", "true", "suppressed"]
     yes: AlarmState
-    no: AlarmState
+    no: AlarmState | Fork
 
 
 _LATCH_UNACK = Fork("latches", S.LATCHED_UNACKNOWLEDGED, S.RETURNED_UNACKNOWLEDGED)
 _LATCH_ACK = Fork("latches", S.LATCHED_ACKNOWLEDGED, S.NORMAL)
 _BACK = Fork("true", S.UNACKNOWLEDGED, S.NORMAL)
+_BACK_IN_SERVICE = Fork("suppressed", S.SUPPRESSED, _BACK)
 
 _Cell = AlarmState | Fork
 _I = Input
@@ -61,7 +63,8 @@ def _row(stay: AlarmState, **cells: _Cell) -> dict[Input, _Cell]:
 _ASIDE: dict[str, _Cell] = {"SHELVE": S.SHELVED, "SUPPRESS": S.SUPPRESSED, "REMOVE": S.OUT_OF_SERVICE}
 
 # In the three states in which an alarm is set aside, its condition is still followed but changes nothing.
-# Out of service outranks suppression, and suppression outranks a shelf.
+# Out of service outranks suppression, and suppression outranks a shelf; what is put back in service is suppressed if
+# the design wants it so by then.
 TABLE: dict[AlarmState, dict[Input, _Cell]] = {
     S.NORMAL: _row(S.NORMAL, TRUE=S.UNACKNOWLEDGED, **_ASIDE),
     S.UNACKNOWLEDGED: _row(S.UNACKNOWLEDGED, FALSE=_LATCH_UNACK, ACKNOWLEDGE=S.ACKNOWLEDGED, **_ASIDE),
@@ -77,7 +80,7 @@ TABLE: dict[AlarmState, dict[Input, _Cell]] = {
     S.LATCHED_ACKNOWLEDGED: _row(S.LATCHED_ACKNOWLEDGED, TRUE=S.UNACKNOWLEDGED, RESET=S.NORMAL, **_ASIDE),
     S.SHELVED: _row(S.SHELVED, UNSHELVE=_BACK, SUPPRESS=S.SUPPRESSED, REMOVE=S.OUT_OF_SERVICE),
     S.SUPPRESSED: _row(S.SUPPRESSED, UNSUPPRESS=_BACK, REMOVE=S.OUT_OF_SERVICE),
-    S.OUT_OF_SERVICE: _row(S.OUT_OF_SERVICE, RETURN=_BACK),
+    S.OUT_OF_SERVICE: _row(S.OUT_OF_SERVICE, RETURN=_BACK_IN_SERVICE),
 }
 
 STANDING = frozenset({S.UNACKNOWLEDGED, S.ACKNOWLEDGED})  # its condition is true
@@ -86,11 +89,12 @@ CALLING = frozenset({S.UNACKNOWLEDGED, S.RETURNED_UNACKNOWLEDGED, S.LATCHED_UNAC
 SET_ASIDE = frozenset({S.SHELVED, S.SUPPRESSED, S.OUT_OF_SERVICE})
 
 
-def next_state(state: AlarmState, what: Input, *, latches: bool, true: bool) -> AlarmState:
-    """Look up the table. `true` is the condition as it stands with this input."""
+def next_state(state: AlarmState, what: Input, *, latches: bool, true: bool, suppressed: bool = False) -> AlarmState:
+    """Look up the table. `true` is the condition as it stands with this input, `suppressed` what the design wants."""
     cell = TABLE[state][what]
-    if isinstance(cell, Fork):
-        return cell.yes if (latches if cell.on == "latches" else true) else cell.no
+    facts = {"latches": latches, "true": true, "suppressed": suppressed}
+    while isinstance(cell, Fork):
+        cell = cell.yes if facts[cell.on] else cell.no
     return cell
 
 
@@ -108,7 +112,8 @@ class _Line:
     true: bool = False  # the condition past its delays
     true_since_s: float = 0.0
     detail: str = ""
-    shelved_until_s: float = field(default=0.0)
+    shelved_until_s: float = 0.0
+    suppressed: bool = False  # the design wants it so, also while it is out of service
 
 
 class RefusedError(ValueError):
@@ -201,6 +206,8 @@ class AlarmBook:
             raise RefusedError(f"{tag} needs a reason to be set aside")
         if what is Input.SHELVE and not 0.0 < minutes <= MAX_SHELVE_MIN:
             raise RefusedError(f"{tag} can be shelved for up to {MAX_SHELVE_MIN:.0f} minutes, not {minutes:g}")
+        if what is Input.SHELVE and line.state in SET_ASIDE:  # the shelf's time would grow, and no change tell of it
+            raise RefusedError(f"{tag} is {line.state.value} already: put it back first")
         if what is Input.RESET and line.true:
             raise RefusedError(f"{tag} cannot be reset while its cause stands: {line.detail}")
         wrong = (
@@ -213,14 +220,16 @@ class AlarmBook:
             raise RefusedError(f"{tag} is {line.state.value}: nothing to be done for '{what.value}'")
 
     def _apply(self, at: Instant, line: _Line, what: Input, who: str, detail: str) -> Iterator[AlarmChanged]:
-        before = line.state
-        after = next_state(before, what, latches=line.kind.priority is Priority.HIGH, true=line.true)
+        before, high = line.state, line.kind.priority is Priority.HIGH
+        if what in (Input.SUPPRESS, Input.UNSUPPRESS):
+            line.suppressed = what is Input.SUPPRESS
+        after = next_state(before, what, latches=high, true=line.true, suppressed=line.suppressed)
         if after is before:
             return
         line.state, line.since_s = after, at.mono_s
         if after is S.SHELVED:
             self._shelved.append(line)
-        if line.kind.priority is Priority.HIGH and after in CALLING:
+        if high and after in CALLING:
             self._sounding.add(line.kind.tag)
         else:
             self._sounding.discard(line.kind.tag)

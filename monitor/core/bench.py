@@ -100,7 +100,7 @@ class Bench:
         self._heard_s = start.mono_s
         self._accepted = self._lost = self._restarts = self._counter_faults = self._drops = 0
         self._rejected: dict[str, int] = dict.fromkeys(frames.CAUSES, 0)
-        self._rejected_all = self._rejected_when_heard = 0
+        self._rejected_all = self._rejected_when_heard = self._faults_when_heard = 0
         self.phase = Phase.GETTING_READY
         self._phase_watch = PhaseWatch(run, bench.limits.drip_stalled_s)
         self._phase_since_s = start.mono_s
@@ -259,6 +259,7 @@ class Bench:
             sample=self._sample,
             sample_age_s=t_s - self._heard_s,
             garbled=self._rejected_all > self._rejected_when_heard,
+            repeats=self._counter_faults > self._faults_when_heard,
             account=self.account,
             exposure=self._exposure.pass_time(t_s),
             accepted=self._accepted,
@@ -351,13 +352,18 @@ class Bench:
         t_s, new_drops, new_rejects, lost, odd = self._timeline.place(frame, at.mono_s)
         self._accepted += 1
         self._lost += lost
-        self._heard_s = at.mono_s
-        self._rejected_when_heard = self._rejected_all
+        if odd != "counter":  # a board that says the same again and again, or starts over and over, hangs
+            self._heard_s = at.mono_s
+            self._rejected_when_heard, self._faults_when_heard = self._rejected_all, self._counter_faults
         if odd is not None:
             self._on_oddity(odd, frame, at, out)
         must_be_hot = self._hot_route and self.phase is Phase.GENERATING
         plate = self._plate_trust.judge(t_s, frame, self._plate_sense.read(frame), must_be_hot)
         gas = self._gas_trust.judge(t_s, frame, self._gas_sense.read(frame))
+        # A sum that repeats may be stuck where the noise had it: the same excess again and again is no rise.
+        tier_changed = self._leak.on_sample(t_s, _STILL if self._gas_sense.still else gas)
+        if self._leak.fault is not None and gas.value is not None:
+            gas = Reading(None, why=self._leak.fault)
         if new_drops:
             self._drip_check.feed(t_s, frame, new_drops, lost)
             self._on_drops(new_drops, t_s, frame, at, out)
@@ -369,8 +375,6 @@ class Bench:
             self._ready.hear(gas)
         if self.phase is Phase.CLOSING_DOWN:
             self._opening.hear(gas)
-        # A sum that repeats may be stuck where the noise had it: the same excess again and again is no rise.
-        tier_changed = self._leak.on_sample(t_s, _STILL if self._gas_sense.still else gas)
         wanted = None if self._recording else self._permit_asked
         self._watches.on_sample(t_s, plate)
         plate_fault = self._plate_sense.fault or self._plate_trust.fault
@@ -390,9 +394,9 @@ class Bench:
             self._trips_due = True
         elif odd == "counter":
             self._counter_faults += 1
-            out.append(
-                Noted(t_s, "counter", f"counters went back to {frame.drops} drops at {frame.seq}: not believed")
-            )
+            if self._counter_faults == self._faults_when_heard + 1:  # of many on end the first is told
+                went = f"counters went back to {frame.drops} drops at {frame.seq}: not believed"
+                out.append(Noted(t_s, "counter", went))
         else:
             self._restarts += 1
             self._trips_due = True

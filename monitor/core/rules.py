@@ -45,6 +45,7 @@ class Facts(NamedTuple):
     sample: Sampled | None
     sample_age_s: float  # since the newest valid sample, or since the start
     garbled: bool  # bytes arrive, but no frame among them since the newest valid sample
+    repeats: bool  # samples arrive whose counters do not go on
     account: Account
     exposure: Exposed
     accepted: int
@@ -184,7 +185,9 @@ class Rules:
         lost = f.sample_age_s > LINK_LOST_S
         if self._changed("LINK-LOST", lost):
             words = f"no valid sample for {LINK_LOST_S:g} s"
-            if f.garbled:
+            if f.repeats:
+                words += "; samples arrive, but their counters do not go on: the board hangs, or starts over and over"
+            elif f.garbled:
                 words += "; bytes arrive but none makes a frame: wrong device, wrong baud, or a broken line"
             yield Condition("LINK-LOST", lost, words)
         yield from self._over_a_minute(f)

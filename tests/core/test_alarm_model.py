@@ -38,6 +38,7 @@ class Plain:
     latched: bool = False
     aside: S | None = None
     shelved_until_s: float = 0.0
+    suppressed: bool = False  # wanted so by the design
 
     def state(self) -> S:
         if self.aside is not None:
@@ -66,7 +67,9 @@ class Plain:
         self.aside, self.acknowledged, self.latched = where, True, False
 
     def come_back(self) -> None:
-        self.aside = None
+        self.aside = S.SUPPRESSED if self.suppressed else None
+        if self.suppressed:
+            return
         if self.true:
             self.begin()
 
@@ -142,8 +145,8 @@ class Histories(RuleBasedStateMachine):
     @rule(tag=st.sampled_from(TAGS), minutes=st.sampled_from([0.0, -1.0, 5.0, MAX_SHELVE_MIN, MAX_SHELVE_MIN + 1.0]))
     def shelve(self, tag: str, minutes: float) -> None:
         plain = self.model[tag]
-        allowed = not plain.high and 0.0 < minutes <= MAX_SHELVE_MIN
-        if self.ask(tag, Input.SHELVE, allowed=allowed, minutes=minutes) and plain.aside in (None, S.SHELVED):
+        allowed = not plain.high and plain.aside is None and 0.0 < minutes <= MAX_SHELVE_MIN
+        if self.ask(tag, Input.SHELVE, allowed=allowed, minutes=minutes):
             plain.set_aside(S.SHELVED)
             plain.shelved_until_s = self.now_s + 60.0 * minutes
 
@@ -162,6 +165,7 @@ class Histories(RuleBasedStateMachine):
     def suppress(self, tag: str) -> None:
         plain = self.model[tag]
         self.ask(tag, Input.SUPPRESS, allowed=True)
+        plain.suppressed = True
         if plain.aside is not S.OUT_OF_SERVICE:
             plain.set_aside(S.SUPPRESSED)
 
@@ -169,6 +173,7 @@ class Histories(RuleBasedStateMachine):
     def unsuppress(self, tag: str) -> None:
         plain = self.model[tag]
         self.ask(tag, Input.UNSUPPRESS, allowed=True)
+        plain.suppressed = False
         if plain.aside is S.SUPPRESSED:
             plain.come_back()
 
@@ -230,6 +235,28 @@ def test_high_alarms_cannot_be_shelved() -> None:
         if kind.priority is Priority.HIGH:
             with pytest.raises(RefusedError, match="cannot be shelved"):
                 AlarmBook().ask(at(0.0), tag, Input.SHELVE, "Ada", "tired of it", 5.0)
+
+
+def test_a_shelf_gets_no_more_time_unseen() -> None:
+    """What is set aside is not shelved again: its time would grow past the bound, and no change would tell of it."""
+    book = AlarmBook()
+    list(book.ask(at(0.0), "DRIP-FAST", Input.SHELVE, "Ada", "splashes", MAX_SHELVE_MIN))
+    with pytest.raises(RefusedError, match="shelved already: put it back first"):
+        book.ask(at(60.0), "DRIP-FAST", Input.SHELVE, "Ada", "splashes", MAX_SHELVE_MIN)
+    assert list(book.pass_time(at(60.0 * MAX_SHELVE_MIN - 0.1))) == []
+    assert [c.cause for c in book.pass_time(at(60.0 * MAX_SHELVE_MIN))] == ["unshelved"]
+
+
+def test_back_in_service_is_no_way_round_suppression() -> None:
+    """Taken out of service and put back while the design suppresses it, an alarm is suppressed, cause or none."""
+    book = AlarmBook()
+    raised(book, "SUCK-BACK")
+    for what in (Input.SUPPRESS, Input.REMOVE, Input.RETURN):
+        list(book.ask(at(1.0), "SUCK-BACK", what, "Ada", "a test"))
+    assert book.state("SUCK-BACK") is S.SUPPRESSED
+    list(book.ask(at(2.0), "SUCK-BACK", Input.REMOVE, "Ada", "a test"))
+    list(book.ask(at(3.0), "SUCK-BACK", Input.UNSUPPRESS, ""))
+    assert [c.after for c in book.ask(at(4.0), "SUCK-BACK", Input.RETURN, "Ada")] == [S.UNACKNOWLEDGED]
 
 
 def test_reset_needs_the_condition_false() -> None:

@@ -14,7 +14,8 @@ import pytest
 from monitor.core.alarms import TABLE, Input, next_state
 from monitor.core.events import AlarmState as S
 
-# Columns in this order; "U/N" is unacknowledged if the condition is true, else normal; "l:X|Y" is X if it latches.
+# Columns in this order; "U/N" is unacknowledged if the condition is true, else normal; "l:X|Y" is X if it latches;
+# "s:X|Y" is X if the design wants it suppressed by then.
 INPUTS = ["TRUE", "FALSE", "ACKNOWLEDGE", "RESET", "SHELVE", "UNSHELVE", "SUPPRESS", "UNSUPPRESS", "REMOVE", "RETURN"]
 NAMES = {
     "N": S.NORMAL,
@@ -37,16 +38,17 @@ LU     U    LU      LA  R     H      LU       P     LU      O      LU
 LA     U    LA      LA  N     H      LA       P     LA      O      LA
 H      H    H       H   H     H      U/N      P     H       O      H
 P      P    P       P   P     P      P        P     U/N     O      P
-O      O    O       O   O     O      O        O     O       O      U/N
+O      O    O       O   O     O      O        O     O       O      s:P|U/N
 """
 
 
-def _meant(cell: str, *, latches: bool, true: bool) -> S:
+def _meant(cell: str, *, latches: bool, true: bool, suppressed: bool) -> S:
+    for sign, fact in (("l:", latches), ("s:", suppressed)):
+        if cell.startswith(sign):
+            yes, no = cell[2:].split("|")
+            cell = yes if fact else no
     if cell == "U/N":
         return NAMES["U" if true else "N"]
-    if cell.startswith("l:"):
-        yes, no = cell[2:].split("|")
-        return NAMES[yes if latches else no]
     return NAMES[cell]
 
 
@@ -68,6 +70,8 @@ def test_the_table_is_total() -> None:
 @pytest.mark.parametrize(("state", "what", "cell"), CELLS, ids=[f"{s.name}-{i.name}" for s, i, _ in CELLS])
 @pytest.mark.parametrize("latches", [False, True], ids=["plain", "latching"])
 @pytest.mark.parametrize("true", [False, True], ids=["false", "true"])
-def test_cell(state: S, what: Input, cell: str, latches: bool, true: bool) -> None:
+@pytest.mark.parametrize("suppressed", [False, True], ids=["heard", "suppressed"])
+def test_cell(state: S, what: Input, cell: str, latches: bool, true: bool, suppressed: bool) -> None:
     """A cell of the table is what the standard's words say of it."""
-    assert next_state(state, what, latches=latches, true=true) is _meant(cell, latches=latches, true=true)
+    got = next_state(state, what, latches=latches, true=true, suppressed=suppressed)
+    assert got is _meant(cell, latches=latches, true=true, suppressed=suppressed)

@@ -146,6 +146,22 @@ def test_a_low_reading_is_a_gas_fault_in_a_run() -> None:
     assert gone.t_s - at_s == pytest.approx(10.0, abs=0.7)
 
 
+def test_a_low_reading_is_unknown_and_so_is_its_time() -> None:
+    """Once a fault it is no value, and counts as unknown in the averages; gas over a limit is told still."""
+    run = Run()
+    run.samples(60.0)
+    run.board.gas_sum = ppm_sum(-0.8)
+    run.samples(40.0)
+    now = run.bench.overview()
+    assert now.gas.value is None
+    assert str(now.gas.why).startswith("gas reading went low")
+    assert now.exposure.unknown_s == pytest.approx(30.0, abs=1.0)
+    run.board.gas_sum = ppm_sum(2.5)
+    got = run.samples(1.0)
+    assert [tag for tag, _ in raised(got) if tag == "GAS-HIGH"]
+    assert run.bench.overview().gas.value == pytest.approx(2.5, abs=0.01)
+
+
 def test_a_zero_that_drifted_is_a_calibration_overdue() -> None:
     """Beyond 0.3 ppm of its calibration the zero is told, with the error of the reading; no fault, and no leak."""
     run = Run()

@@ -187,6 +187,23 @@ def test_garbage_is_no_word_from_the_board() -> None:
     assert not run.permit_on
 
 
+def test_a_board_that_says_the_same_again_and_again_is_not_heard() -> None:
+    """A frame that repeats, or a start under the same number every second, is LINK-LOST, and the permit goes."""
+    for starts in (False, True):
+        run = ready()
+        start_s = run.t_s
+        stuck = replace(run.board)
+        for n in range(40):
+            if not starts or n % 10 == 0:
+                run.board.seq, run.board.ms = (0, 0) if starts else (stuck.seq - 1, stuck.ms - 100)
+            run.sample()
+        (change,) = (c for c in alarms(run.events) if c.tag == "LINK-LOST")
+        assert start_s + 3.0 < change.t_s <= start_s + 3.6
+        assert change.detail.endswith("counters do not go on: the board hangs, or starts over and over")
+        assert not run.permit_on
+        assert sum(isinstance(e, Noted) and e.what == "counter" for e in run.events) == 1
+
+
 def test_a_restarted_board_gets_no_permit_by_itself() -> None:
     """After a start of the board the permit is off until it is asked for again."""
     run = ready()
