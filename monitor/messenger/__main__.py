@@ -33,7 +33,7 @@ class Messenger:
     """Hears the monitor, and tells each target what it is to be told."""
 
     def __init__(self, scene: Scene, targets: list[Target], lowest: Priority, repeat_s: float) -> None:
-        self._scene = scene
+        self.scene = scene
         self._tellers = [(target, Teller(lowest, repeat_s, _clock_time)) for target in targets]
         self._trouble: dict[str, str] = {}
         self._heard, self._over = asyncio.Event(), asyncio.Event()
@@ -41,15 +41,17 @@ class Messenger:
     def hear(self, line: bytes, now_s: float) -> None:
         """Take in a line of the monitor's; an empty one says that it is gone."""
         if not line:
-            self._scene = self._scene._replace(cut=self._scene.ended is None)
+            self.scene = self.scene._replace(cut=self.scene.ended is None)
             self._over.set()
             return
         said = wire.parse(line)
         if "scene" in said:
-            self._scene = self._scene._replace(alarms=wire.standing(said["scene"]), heard_s=now_s)
+            self.scene = self.scene._replace(
+                alarms=wire.standing(said["scene"]), heard_s=now_s, start_utc_s=said["start_utc_s"]
+            )
             self._heard.set()
         elif "ended" in said:
-            self._scene = self._scene._replace(ended=str(said["ended"]))
+            self.scene = self.scene._replace(ended=str(said["ended"]))
 
     async def run(self) -> None:
         """Tell until there is nothing left to tell: nothing at all, when the monitor never began."""
@@ -64,7 +66,7 @@ class Messenger:
 
     async def _tell(self, target: Target, teller: Teller) -> None:
         while not teller.done:
-            letter = teller.next(time.monotonic(), self._scene)
+            letter = teller.next(time.monotonic(), self.scene)
             if letter is None:
                 await asyncio.sleep(LOOK_S)
                 continue

@@ -30,19 +30,20 @@ _RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 
 
 class Standing(NamedTuple):
-    """An alarm that is not normal; `since_utc_s` is Unix time."""
+    """An alarm that is not normal. `since_s` is of the run's own time, which no setting of a clock moves."""
 
     tag: str
     priority: Priority
     state: AlarmState
-    since_utc_s: float
+    since_s: float
     detail: str
 
 
 class Scene(NamedTuple):
     """All that the messenger knows. `heard_s` is when the monitor last spoke, by the messenger's own clock.
 
-    `ended` is what a person's ending of the watching was told as; `cut` that the monitor went without a word.
+    `start_utc_s` is the Unix time of the run's second nought, as its computer's clock has it now. `ended` is what a
+    person's ending of the watching was told as; `cut` that the monitor went without a word.
     """
 
     bench: str
@@ -50,6 +51,7 @@ class Scene(NamedTuple):
     route: Route
     alarms: tuple[Standing, ...] = ()
     heard_s: float = 0.0
+    start_utc_s: float = 0.0
     ended: str | None = None
     cut: bool = False
 
@@ -125,7 +127,7 @@ class Teller:
             return None if self._unwatched else self._letter(Kind.UNWATCHED, scene, waiting, _UNWATCHED)
         if self._unwatched:
             return self._letter(Kind.AGAIN, scene, waiting, "The monitor speaks again.")
-        fresh = [a for a in waiting if (a.tag, a.since_utc_s) not in self._told]
+        fresh = [a for a in waiting if (a.tag, a.since_s) not in self._told]
         if fresh:
             self._fresh_since_s = now_s if self._fresh_since_s is None else self._fresh_since_s
             if now_s < max(self._fresh_since_s + GATHER_S, self._last_s + self._gap_s(now_s, fresh[0].priority)):
@@ -165,7 +167,7 @@ class Teller:
     def _waiting(self, scene: Scene) -> list[Standing]:
         """The alarms that wait for an acknowledgement, worst first, then oldest."""
         found = [a for a in scene.alarms if a.state in WAITS and _RANK[a.priority] <= self._lowest]
-        return sorted(found, key=lambda a: (_RANK[a.priority], a.since_utc_s, a.tag))
+        return sorted(found, key=lambda a: (_RANK[a.priority], a.since_s, a.tag))
 
     def _letter(self, kind: Kind, scene: Scene, alarms: list[Standing], words: str) -> Letter:
         worst = alarms[0] if alarms else None
@@ -173,7 +175,7 @@ class Teller:
         if worst is not None and kind in (Kind.NEWS, Kind.STILL):
             title = f"{scene.bench}: {worst.priority.value} {kind.value}, {CATALOGUE[worst.tag].title}"
         parts = [words] if words else []
-        parts += [self._spelled(a, scene.route) for a in alarms[:LISTED]]
+        parts += [self._spelled(a, scene) for a in alarms[:LISTED]]
         if len(alarms) > LISTED:
             parts.append(f"And {len(alarms) - LISTED} more.")
         if alarms and kind in (Kind.NEWS, Kind.STILL):
@@ -182,15 +184,16 @@ class Teller:
                 f"{self._repeat_s / 60.0:g} min."
             )
         parts.append(f"Run: {scene.title}. so2bench is an aid, not a safety system.")
-        told = frozenset((a.tag, a.since_utc_s) for a in alarms)
+        told = frozenset((a.tag, a.since_s) for a in alarms)
         return Letter(kind, title, "\n".join(parts), worst.priority if worst is not None else None, told)
 
-    def _spelled(self, a: Standing, route: Route) -> str:
+    def _spelled(self, a: Standing, scene: Scene) -> str:
         kind = CATALOGUE[a.tag]
         gone = "" if a.state is AlarmState.UNACKNOWLEDGED else " (gone since, not acknowledged)"
+        since = self._clock_time(scene.start_utc_s + a.since_s)
         return (
-            f"{a.priority.value.upper()} {a.tag} since {self._clock_time(a.since_utc_s)}: {kind.title}{gone}. "
-            f"Seen: {a.detail}. Do: {kind.response(route)} There is: {kind.time_to_respond}."
+            f"{a.priority.value.upper()} {a.tag} since {since}: {kind.title}{gone}. "
+            f"Seen: {a.detail}. Do: {kind.response(scene.route)} There is: {kind.time_to_respond}."
         )
 
 

@@ -1,7 +1,8 @@
 """The lines between the monitor and its messenger: one JSON object a line, each way.
 
-To the messenger: `{"scene": …}` each second, with the alarms that stand; `{"ended": TEXT}` once, when a person ends
-the watching. Back: `{"alive": true}` every few seconds, `{"failing": BOOL, "text": TEXT}` when that changes.
+To the messenger: `{"scene": …, "start_utc_s": …}` each second, with the alarms that stand; `{"ended": TEXT}` once, when
+a person ends the watching. Back: `{"alive": true}` every few seconds, `{"failing": BOOL, "text": TEXT}` when that
+changes.
 """
 
 from __future__ import annotations
@@ -18,9 +19,8 @@ ALIVE_S = 5.0  # how often the messenger says that it is there
 
 def scene_line(overview: Overview) -> bytes:
     """An overview as the messenger hears it."""
-    start_utc_s = overview.utc_s - overview.t_s
-    alarms = [[a.tag, a.priority.value, a.state.value, start_utc_s + a.since_s, a.detail] for a in overview.alarms]
-    return _line({"scene": alarms})
+    alarms = [[a.tag, a.priority.value, a.state.value, a.since_s, a.detail] for a in overview.alarms]
+    return _line({"scene": alarms, "start_utc_s": overview.utc_s - overview.t_s})
 
 
 def ended_line(text: str) -> bytes:
@@ -54,6 +54,6 @@ def parse(line: bytes) -> dict[str, Any]:
 def standing(alarms: list[list[Any]]) -> tuple[Standing, ...]:
     """The alarms of a scene."""
     return tuple(
-        Standing(tag, Priority(priority), AlarmState(state), since_utc_s, detail)
-        for tag, priority, state, since_utc_s, detail in alarms
+        Standing(tag, Priority(priority), AlarmState(state), since_s, detail)
+        for tag, priority, state, since_s, detail in alarms
     )

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.core.events import AlarmState, Priority
+from monitor.messenger.__main__ import Messenger
 from monitor.messenger.letters import (
     FLOOD_GAP_S,
     GAP_HIGH_S,
@@ -22,6 +23,8 @@ from monitor.messenger.letters import (
     Standing,
     Teller,
 )
+from monitor.messenger.wire import scene_line
+from tests.edges.mqtt_host import UTC_S, overview, standing
 
 REPEAT_S = 300.0
 EMPTY = Scene("hood-2", "selenium from a spent liquor (invented)", "acid-drip")
@@ -32,7 +35,7 @@ RISING = Standing("GAS-RISING", Priority.MEDIUM, AlarmState.UNACKNOWLEDGED, 1003
 
 
 def teller(lowest: Priority = Priority.MEDIUM) -> Teller:
-    return Teller(lowest, REPEAT_S, lambda utc_s: f"{utc_s:g} s")
+    return Teller(lowest, REPEAT_S, lambda utc_s: f"{utc_s:.10g} s")
 
 
 def told(one: Teller, scenes: Iterator[tuple[float, Scene]]) -> list[tuple[float, Letter]]:
@@ -93,6 +96,23 @@ def test_it_is_told_again_until_it_is_acknowledged() -> None:
     assert "Every alarm has been acknowledged. These still stand: GAS-LEAK." in over.body
 
 
+def test_a_clock_that_drifts_or_is_set_makes_no_alarm_a_new_one() -> None:
+    """An alarm is the same one however the computer's clock runs beside the run's time, and is told by that clock."""
+
+    def drifting(begin_s: int, end_s: int, ahead_s: float) -> Iterator[tuple[float, Scene]]:
+        heard = Messenger(EMPTY, [], Priority.MEDIUM, REPEAT_S)
+        for n in range(begin_s, end_s):
+            seen = overview(float(n), (standing("GAS-RISING", 9.0),))
+            heard.hear(scene_line(seen._replace(utc_s=seen.utc_s + ahead_s + 1e-6 * (n % 7))), float(n))
+            yield float(n), heard.scene
+
+    one = begun(teller())
+    assert [at_s for at_s, _ in told(one, drifting(10, 400, 0.0))] == [12.0, 312.0]
+    ((at_s, letter),) = told(one, drifting(400, 900, 3600.0))
+    assert (at_s, letter.kind) == (612.0, Kind.STILL)
+    assert f"since {UTC_S + 9.0 + 3600.0:.10g} s" in letter.body
+
+
 def test_one_that_went_by_itself_still_waits() -> None:
     """An alarm that has gone before anybody acknowledged it is told, and said to be gone."""
     gone = LEAK._replace(state=AlarmState.LATCHED_UNACKNOWLEDGED)
@@ -102,7 +122,7 @@ def test_one_that_went_by_itself_still_waits() -> None:
 
 def test_a_flood_is_one_message() -> None:
     """Thirty alarms within two seconds are one letter, worst first, with the rest counted."""
-    flood = tuple(RISING._replace(since_utc_s=1000.0 + n) for n in range(29))
+    flood = tuple(RISING._replace(since_s=1000.0 + n) for n in range(29))
     ((_, letter),) = told(begun(teller()), still((*flood, LEAK), 10, 100))
     assert letter.body.startswith("HIGH GAS-LEAK")
     assert "And 24 more." in letter.body
@@ -113,7 +133,7 @@ def test_a_chattering_alarm_does_not_fill_a_telephone() -> None:
 
     def chatter() -> Iterator[tuple[float, Scene]]:
         for n in range(10, 3610):
-            yield float(n), EMPTY._replace(alarms=(LEAK._replace(since_utc_s=float(n // 5 * 5)),), heard_s=float(n))
+            yield float(n), EMPTY._replace(alarms=(LEAK._replace(since_s=float(n // 5 * 5)),), heard_s=float(n))
 
     letters = told(begun(teller()), chatter())
     assert letters[0][0] <= 10.0 + GATHER_S
