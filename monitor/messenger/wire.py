@@ -1,8 +1,8 @@
 """The lines between the monitor and its messenger: one JSON object a line, each way.
 
-To the messenger: `{"scene": …, "start_utc_s": …}` each second, with the alarms that stand; `{"ended": TEXT}` once, when
-a person ends the watching. Back: `{"alive": true}` every few seconds, `{"failing": BOOL, "text": TEXT}` when that
-changes.
+To the messenger: `{"scene": …, "start_utc_s": …}` each second, with the alarms that stand; `{"ended": TEXT}` once,
+when a person ends the watching. Back: `{"alive": true}` every few seconds, `{"failing": BOOL, "text": TEXT}` when
+that changes.
 """
 
 from __future__ import annotations
