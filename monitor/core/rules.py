@@ -25,6 +25,8 @@ NOISY_PART, NOISY_MIN = 0.05, 100  # of the last minute's lines, when there were
 REJECTS_MIN: Final = 5  # edges in a minute, before they can outnumber the drops
 CONTACT_S: Final = 1.0
 ACID_LOW_PART: Final = 0.10
+LOOSE_FROM: Final = 10  # samples without a value, over those that have one, LOOSE_TO of which make up for one
+LOOSE_TO: Final = 0.25
 UNASKED_DROPS: Final = 3  # in a phase with the tap shut; the last one or two may still hang from it
 MINUTE_S: Final = 60.0
 
@@ -83,6 +85,32 @@ class _Level:
         return None
 
 
+class _Loose:
+    """A reading that comes and goes, as behind a loose plug: three bad samples in a row it never has, nor a use.
+
+    One sample in five without a value is borne; one in three is told within 6 s, two in three within 2 s.
+    """
+
+    WORDS = "reading comes and goes: a loose plug or wire"
+
+    def __init__(self) -> None:
+        self._lack = 0.0
+        self._true = False
+
+    def feed(self, reading: Reading, fault: str | None) -> str | None:
+        """Give the fault: the one that is known, or this one while it stands."""
+        if fault is not None:
+            self._lack, self._true = 0.0, False
+        elif reading.value is None and reading.at_least is None:
+            self._lack += 1.0
+            if self._lack >= LOOSE_FROM:
+                self._lack, self._true = LOOSE_FROM, True
+        elif self._lack > 0.0:
+            self._lack -= LOOSE_TO
+            self._true = self._true and self._lack > 0.0
+        return self.WORDS if self._true else fault
+
+
 class Rules:
     """The rules of one run."""
 
@@ -109,6 +137,12 @@ class Rules:
         flow = limits.gas_fast_l_per_min
         self._flow = _Level("DRIP-FAST", flow, FLOW_DEADBAND * flow, "L/min of gas", 1)
         self._said: dict[str, bool] = {}
+        self._words: dict[str, str | None] = {}  # what watches said last
+        self._plate_loose, self._gas_loose = _Loose(), _Loose()
+        self._plate_fault: str | None = None
+        self._gas_fault: str | None = None
+        self._trips = 0
+        self._blocked_by = ""
         self._contact_wrong_since_s: float | None = None
         self._minute: deque[tuple[float, int, int, int, int, int]] = deque()  # two a second for a minute: 121 at most
         self._rejects = 0
@@ -144,36 +178,38 @@ class Rules:
             found = level.feed(s.plate)
             if found is not None:
                 out.append(found)
-        said = self._said  # looked up here: ten times a second, and hardly ever news
-        if (gas_fault is not None) != said.get("GAS-FAULT", False):
-            said["GAS-FAULT"] = gas_fault is not None
+        gas_fault = self._gas_loose.feed(s.gas, gas_fault)
+        if gas_fault != self._gas_fault:  # another fault before the first has gone is told in its own words
+            self._gas_fault = gas_fault
             out.append(Condition("GAS-FAULT", gas_fault is not None, gas_fault or ""))
-        if (plate_fault is not None) != said.get("PLATE-FAULT", False):
-            said["PLATE-FAULT"] = plate_fault is not None
+        plate_fault = self._plate_loose.feed(s.plate, plate_fault)
+        if plate_fault != self._plate_fault:
+            self._plate_fault = plate_fault
             out.append(Condition("PLATE-FAULT", plate_fault is not None, plate_fault or ""))
         io = s.io
-        tripped = bool(io & (IO_TRIP_HEAT | IO_TRIP_GAS))
-        if tripped != said.get("TRIP-LATCHED", False):
-            said["TRIP-LATCHED"] = tripped
+        trips = io & (IO_TRIP_HEAT | IO_TRIP_GAS)
+        if trips != self._trips:
+            self._trips = trips
             words = " and ".join(w for bit, w in ((IO_TRIP_HEAT, "overheat"), (IO_TRIP_GAS, "gas")) if io & bit)
-            out.append(Condition("TRIP-LATCHED", tripped, f"the board saw {words}"))
+            out.append(Condition("TRIP-LATCHED", bool(trips), f"the board saw {words}" if trips else ""))
         wanted = bool(io & IO_PERMIT) if permit_wanted is None else permit_wanted
         if bool(io & IO_CONTACT) == wanted:
             self._contact_wrong_since_s = None
         elif self._contact_wrong_since_s is None:
             self._contact_wrong_since_s = s.t_s
         wrong = self._contact_wrong_since_s is not None and s.t_s - self._contact_wrong_since_s >= CONTACT_S
-        if wrong != said.get("PERMIT-REFUSED", False):
-            said["PERMIT-REFUSED"] = wrong
+        if self._changed("PERMIT-REFUSED", wrong):
             words = "asked on, relay is off" if wanted else "asked off, relay is on"
             out.append(Condition("PERMIT-REFUSED", wrong, words))
         self._rejects += new_rejects
         return out
 
     def said(self, words: Iterable[tuple[str, str | None]]) -> Iterator[Condition]:
-        """Take what watches say, a tag and what is wrong or None; give the conditions that changed."""
+        """Take what watches say, a tag and what is wrong or None; give what changed, if only in its words."""
+        known = self._words
         for tag, wrong in words:
-            if self._changed(tag, wrong is not None):
+            if known.get(tag) != wrong:
+                known[tag] = wrong
                 yield Condition(tag, wrong is not None, wrong or "")
 
     def on_time(self, f: Facts) -> Iterator[Condition]:
@@ -183,13 +219,12 @@ class Rules:
             if found is not None:
                 yield found
         lost = f.sample_age_s > LINK_LOST_S
-        if self._changed("LINK-LOST", lost):
-            words = f"no valid sample for {LINK_LOST_S:g} s"
-            if f.repeats:
-                words += "; samples arrive, but their counters do not go on: the board hangs, or starts over and over"
-            elif f.garbled:
-                words += "; bytes arrive but none makes a frame: wrong device, wrong baud, or a broken line"
-            yield Condition("LINK-LOST", lost, words)
+        words = f"no valid sample for {LINK_LOST_S:g} s"
+        if f.repeats:
+            words += "; samples arrive, but their counters do not go on: the board hangs, or starts over and over"
+        elif f.garbled:
+            words += "; bytes arrive but none makes a frame: wrong device, wrong baud, or a broken line"
+        yield from self.said([("LINK-LOST", words if lost else None)])
         yield from self._over_a_minute(f)
         account = f.account
         if account.counts == "drop":
@@ -215,10 +250,11 @@ class Rules:
             words = f"{rejected} of {lines} lines of the last minute unreadable, {lost} samples missing"
             yield Condition("LINK-NOISY", bad or gaps, words)
         splash = rejects >= REJECTS_MIN and rejects > drops
-        blocked = f.gate_dark or splash or f.drip_fault is not None
-        if self._changed("DRIP-BLOCKED", blocked):
+        by = "dark" if f.gate_dark else "count" if f.drip_fault else "splash" if splash else ""
+        if by != self._blocked_by:
+            self._blocked_by = by
             words = f"{rejects} splashes against {drops} drops in the last minute"
-            yield Condition("DRIP-BLOCKED", blocked, "the gate is dark" if f.gate_dark else f.drip_fault or words)
+            yield Condition("DRIP-BLOCKED", bool(by), "the gate is dark" if f.gate_dark else f.drip_fault or words)
 
     def _of_the_acid(self, f: Facts, account: Account) -> Iterator[Condition]:
         if self._fast.true or not f.counted_twice:

@@ -37,6 +37,7 @@ class Watches:
         self._scrubber = Scrubber(run)
         self._day = -1
         self._overdue: str | None = None
+        self._drifted = False  # the gas zero, as far as is known
         self._ahead_of_mono_s: float | None = None
         self._low = False
         self._seen_from_s = 0.0  # when the gate was last dark
@@ -74,7 +75,10 @@ class Watches:
             if day != self._day:
                 self._day = day
                 self._overdue = overdue(self._bench, self._run, at.utc_s)
-            yield "CALIBRATION-OVERDUE", self._overdue or zero_drift
+            if zero_drift is not None and not self._drifted:
+                yield "CALIBRATION-OVERDUE", None  # so that it calls anew, where a date stood acknowledged
+            self._drifted = zero_drift is not None
+            yield "CALIBRATION-OVERDUE", "; ".join(w for w in (zero_drift, self._overdue) if w) or None
         if link_lost:  # else nobody knows, and LINK-LOST says so
             return
         yield "PLATE-RISING", self.plate.words()

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import pytest
@@ -14,7 +16,7 @@ from monitor.core.leakwatch import LeakWatch, leak_words
 from monitor.edges.runlog import overview_json
 from monitor.rig.reality import Reality
 from monitor.terms import GasTerms, RoomTerms
-from tests.core.runs import Run, ppm_sum, raised, returned
+from tests.core.runs import BENCH, DAY, Run, ppm_sum, raised, returned
 from tests.stage import Stage
 
 GAS = GasTerms(zero_sum=8410.0, ppm_per_sum=0.00412, range_ppm=20.0)
@@ -171,6 +173,24 @@ def test_a_zero_that_drifted_is_a_calibration_overdue() -> None:
     assert [tag for tag, _ in raised(run.events)] == ["CALIBRATION-OVERDUE"]
     (alarm,) = run.bench.overview().alarms
     assert alarm.detail == "gas zero drifted: the reading errs by -0.3 ppm or more; calibrate the gas sensor"
+
+
+def test_a_date_that_is_past_hides_no_drift() -> None:
+    """Beside a bump test out of date, acknowledged, a zero that drifts is told all the same, and calls anew."""
+    run = Run(bench=replace(BENCH, gas=replace(BENCH.gas, bump_tested=DAY - timedelta(days=5))))
+    run.samples(10.0)
+    run.ask("acknowledge", tag="CALIBRATION-OVERDUE")
+    for i in range(1700):
+        run.board.gas_sum = ppm_sum(-1.0 * i / 3600.0)
+        run.samples(1.0)
+    assert [tag for tag, _ in raised(run.events)] == ["CALIBRATION-OVERDUE", "CALIBRATION-OVERDUE"]
+    (alarm,) = run.bench.overview().alarms
+    assert alarm.state is AlarmState.UNACKNOWLEDGED
+    assert "errs by -0.3 ppm" in alarm.detail
+    assert "bump test: 5 days ago" in alarm.detail
+    run.ask("acknowledge", tag="CALIBRATION-OVERDUE")
+    run.samples(60.0)
+    assert run.state("CALIBRATION-OVERDUE") is AlarmState.ACKNOWLEDGED
 
 
 def test_an_unknown_reading_ends_no_leak() -> None:

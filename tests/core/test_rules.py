@@ -144,6 +144,58 @@ def test_frozen_gas_is_a_fault_within_two_seconds() -> None:
     assert when(run, "GAS-FAULT") == pytest.approx(3.0)
 
 
+@pytest.mark.parametrize("unknown", [2, 1], ids=["two in three", "one in three"])
+def test_a_loose_plug_is_a_fault(unknown: int) -> None:
+    """A reading that comes and goes is told, of either sensor, and the permit goes; one in six without it is not."""
+    for tag, bad, good in (("GAS-FAULT", gas_end, gas(0.0)), ("PLATE-FAULT", open_wire, plate(22.0))):
+        run = Run()
+        run.samples(1.0)
+        run.permit()
+        for n in range(300):
+            run.sample_with(bad if n % 6 == 0 else good)
+        assert tags(run) == []
+        start_s = run.t_s
+        for n in range(180):
+            run.sample_with(bad if n % 3 < unknown else good)
+        assert when(run, tag) - start_s < (2.0 if unknown == 2 else 6.0)
+        assert next(c.detail for c in alarms(run.events) if c.tag == tag).startswith("reading comes and goes")
+        assert not run.permit_on
+        run.samples(15.0, good)
+        assert len(returned(run.events, tag)) == 1
+
+
+def gas_end(board: BoardScript) -> None:
+    board.gas_sum = 65472
+
+
+def open_wire(board: BoardScript) -> None:
+    board.tc = tc_word(0.0, 25.0, 1)
+
+
+def test_another_fault_before_the_first_has_gone_is_told() -> None:
+    """The words of a standing alarm follow what is wrong now: another fault, a second trip, a gate gone dark."""
+    run = generating()
+    open_wire(run.board)
+    gas_end(run.board)
+    run.samples(2.0)
+    for _ in range(12):
+        run.board.rejects += 1
+        run.sample()
+    run.samples(1.0, lambda b: setattr(b, "io", b.io | OVERHEAT))
+    said = {a.tag: a.detail for a in run.bench.overview().alarms}
+    assert said["PLATE-FAULT"] == "thermocouple open circuit"
+    assert said["GAS-FAULT"].endswith("top of its converter")
+    assert "splashes against 0 drops" in said["DRIP-BLOCKED"]
+    assert said["TRIP-LATCHED"] == "the board saw overheat"
+    run.board.tc = run.board.gas_sum = 0
+    run.samples(1.0, lambda b: setattr(b, "io", b.io | GAS | DARK))
+    said = {a.tag: a.detail for a in run.bench.overview().alarms}
+    assert said["PLATE-FAULT"] == "thermocouple converter does not answer"
+    assert said["GAS-FAULT"].endswith("bottom of its converter")
+    assert said["DRIP-BLOCKED"] == "the gate is dark"
+    assert said["TRIP-LATCHED"] == "the board saw overheat and gas"
+
+
 def test_plate_high() -> None:
     """PLATE-HIGH needs a second at or over its limit, and goes 3.2 °C (1 %) under it for a minute."""
     run = Run()
