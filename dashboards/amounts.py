@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from dashboards.words import UNKNOWN, count, plain, with_uncertainty
 from monitor.core.events import Accounted, Forecast, Metering, Overview, Phase
-from monitor.core.spans import duration, run_clock
+from monitor.core.spans import foretold, run_clock
 
 NOT_WEIGHED = "not weighed yet"
 ENOUGH = "nothing: enough has gone over"
@@ -125,7 +125,7 @@ def _left(f: Forecast, a: Accounted, m: Metering | None, silent: str, *, over: b
         return f"{drops}; time unknown"
     if f.minutes_to_need is None:
         return f"{drops}; nothing comes" if m is not None and m.meter == "bubbles" else f"{drops}; nothing drips"
-    return f"{drops}, {duration(60.0 * f.minutes_to_need)}"
+    return f"{drops}, {foretold(60.0 * f.minutes_to_need)}"
 
 
 def _left_by_weighings(f: Forecast, left_mol: float) -> str:
@@ -134,5 +134,5 @@ def _left_by_weighings(f: Forecast, left_mol: float) -> str:
     if f.minutes_to_need is None:
         return f"{plain(left_mol)} mol when last weighed; time unknown until it is weighed twice"
     return (
-        f"{plain(left_mol)} mol when last weighed; {duration(60.0 * f.minutes_to_need)} at the rate of two weighings"
+        f"{plain(left_mol)} mol when last weighed; {foretold(60.0 * f.minutes_to_need)} at the rate of two weighings"
     )

@@ -45,7 +45,7 @@ def _exposure(run: Overview, limits: LimitTerms, watched: bool, silent: str) -> 
     name, e = "SO2, 15-minute average", run.exposure
     if not watched:
         return Line(name, UNKNOWN, silent, known=False)
-    note = f"limit {limits.gas_stel_ppm:g} ppm"
+    note = _against(e.stel_ppm, limits.gas_stel_ppm)
     if e.stel_unknown_s >= 1.0:
         note += f"; {duration(e.stel_unknown_s)} of it unknown"
     return Line(name, f"{e.stel_ppm:.2f} ppm", note, known=True)
@@ -55,10 +55,14 @@ def _eight_hours(run: Overview, limits: LimitTerms, watched: bool, silent: str) 
     name, e = "SO2, 8-hour average", run.exposure
     if not watched:
         return Line(name, UNKNOWN, silent, known=False)
-    note = f"limit {limits.gas_twa_ppm:g} ppm"
+    note = _against(e.twa_ppm, limits.gas_twa_ppm)
     if e.unknown_s >= 1.0:
         note += f"; {duration(e.unknown_s)} of the run unknown"
     return Line(name, f"{e.twa_ppm:.2f} ppm", note, known=True)
+
+
+def _against(average_ppm: float, limit_ppm: float) -> str:
+    return f"{'AT or OVER its limit of' if average_ppm >= limit_ppm else 'limit'} {limit_ppm:g} ppm"
 
 
 def _drip(run: Overview, limits: LimitTerms, silent: str) -> Line:

@@ -7,7 +7,7 @@ import re
 from dashboards.closing import next_step as next_step_of_closing
 from dashboards.words import count, plain
 from monitor.core.events import Closing, Forecast, Metering, Phase
-from monitor.core.spans import duration
+from monitor.core.spans import foretold
 from monitor.core.stopping import STOP, Stop
 from monitor.terms import Meter, Route
 
@@ -72,7 +72,7 @@ def _generating(permit_on: bool, forecast: Forecast | None, meter: Meter, stop: 
     to_go = f"{count(forecast.drops_to_need, meter[:-1])} to go"
     if forecast.minutes_to_need is None:
         return f"Nothing {'drips' if meter == 'drops' else 'comes'}. {to_go}."
-    return f"Go on. {to_go}, {duration(60.0 * forecast.minutes_to_need)} at this rate."
+    return f"Go on. {to_go}, {foretold(60.0 * forecast.minutes_to_need)} at this rate."
 
 
 def _until_weighed(forecast: Forecast) -> str:
@@ -80,9 +80,8 @@ def _until_weighed(forecast: Forecast) -> str:
         return "Go on. Weigh from time to time and enter it below: nothing else tells what has gone over."
     if forecast.minutes_to_need == 0.0:
         return "By the rate of the weighings the need has gone over. Weigh again to be sure, then end it."
-    return (
-        f"Go on. {duration(60.0 * forecast.minutes_to_need)} to the need at the rate of two weighings; weigh again."
-    )
+    left = foretold(60.0 * forecast.minutes_to_need)
+    return f"Go on. The need is {left} away at the rate of two weighings; weigh again."
 
 
 def in_order(response: str) -> tuple[str, ...]:

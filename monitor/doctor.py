@@ -176,9 +176,7 @@ def _messages(bench: BenchTerms, _port: str | None) -> str:
 
 def _page() -> str:
     if find_spec("streamlit") is None or find_spec("altair") is None:
-        raise RefusalError(
-            "the page's packages are not installed: pip install 'so2bench[dashboard]', or --no-dashboard"
-        )
+        raise RefusalError("the page's packages are not installed: pip install '.[dashboard]', or --no-dashboard")
     return f"its packages are there, and port {free_port()} is free"
 
 

@@ -135,7 +135,7 @@ def _parquet() -> Opener:
         import pyarrow
         from pyarrow import parquet
     except ImportError as why:
-        raise RefusalError("Parquet needs pyarrow: pip install 'so2bench[export]', or --format csv") from why
+        raise RefusalError("Parquet needs pyarrow: pip install '.[export]', or --format csv") from why
 
     def opened(stack: ExitStack, path: Path, heads: list[str], types: list[str]) -> Write:
         kinds = {"int64": pyarrow.int64(), "float64": pyarrow.float64(), "string": pyarrow.string()}

@@ -11,7 +11,7 @@ from pathlib import Path
 from monitor.errors import RefusalError
 
 QUESTIONS = ("exposure", "yields", "alarms")
-MISSING = "the memory needs pyarrow and duckdb: pip install 'so2bench[memory]'"
+MISSING = "the memory needs pyarrow and duckdb: pip install '.[memory]'"
 
 
 def add_memory(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

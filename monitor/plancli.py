@@ -7,9 +7,10 @@ import json
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 from monitor.errors import PlanError
+from monitor.terms import Route
 
 if TYPE_CHECKING:
     from monitor.nexttime import NextTime
@@ -37,7 +38,7 @@ def add_arguments(p: argparse.ArgumentParser) -> None:
     )
     w = p.add_argument_group("instead of RUN, the charge is worked out for what is wanted", DEFAULTS)
     w.add_argument("--want", metavar="WHAT", help='like "12 g Se", "1 kg water", "0.3 mol SO2", "5 L SO2"')
-    w.add_argument("--route", help="acid-drip, acid-on-sulfur or burner")
+    w.add_argument("--route", choices=get_args(Route), help="how the gas is made (default acid-drip)")
     w.add_argument("--salt", help="Na2S2O5, K2S2O5, NaHSO3, Na2SO3 or K2SO3")
     w.add_argument("--purity", help='of the salt, like "97 +/- 1 %%"')
     w.add_argument("--acid", help="HCl or H2SO4")

@@ -194,6 +194,8 @@ def parse_toml(text: str, name: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as why:
         raise SettingsError(f"{name}: not TOML: {why}") from why
+    except RecursionError as why:
+        raise SettingsError(f"{name}: found lists or tables nested without end, wanted a settings file") from why
 
 
 def refuse(wrong: list[str]) -> None:

@@ -139,7 +139,7 @@ def test_without_pyarrow_one_sentence(story: Path, tmp_path: Path, monkeypatch: 
         return real(name, globals, locals, fromlist, level)
 
     monkeypatch.setattr(builtins, "__import__", without)
-    with pytest.raises(RefusalError, match=r"pip install 'so2bench\[export\]', or --format csv"):
+    with pytest.raises(RefusalError, match=r"pip install '\.\[export\]', or --format csv"):
         export(story, "parquet", tmp_path / "out")
     assert not (tmp_path / "out").exists()
 

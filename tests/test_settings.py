@@ -684,6 +684,7 @@ def test_files_are_read_with_their_text(tmp_path: Path) -> None:
     ("content", "words"),
     [
         (b"name = hood", "not TOML: "),
+        (b"a = " + b"[" * 3000 + b"]" * 3000, "nested without end"),
         (b"\xff\xfe\x00", "not UTF-8 text"),
         (b"#" * (MAX_FILE + 1), f"wanted at most {MAX_FILE}"),
     ],

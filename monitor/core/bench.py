@@ -46,6 +46,7 @@ from monitor.core.phases import PhaseWatch, Scene
 from monitor.core.ready import NoSuchMarkError, ReadyList, Seen
 from monitor.core.rules import Condition, Facts, Rules
 from monitor.core.sensing import GasSense, PlateSense, gas_trip_sum, tc_trip_quarters
+from monitor.core.spans import run_clock
 from monitor.core.timeline import Timeline
 from monitor.core.trust import GasTrust, PlateTrust
 from monitor.core.watches import MAKING, Watches
@@ -390,7 +391,9 @@ class Bench:
     def _on_oddity(self, odd: str, frame: SampleFrame, at: Instant, out: list[Event]) -> None:
         t_s = at.mono_s
         if odd == "first":
-            out.append(Noted(t_s, "board", f"first sample: start {frame.boot}, {frame.ms / 1000:.1f} s after it"))
+            out.append(
+                Noted(t_s, "board", f"first sample, {run_clock(frame.ms * 0.001)} after its start {frame.boot}")
+            )
             self._trips_due = True
         elif odd == "counter":
             self._counter_faults += 1
@@ -418,8 +421,7 @@ class Bench:
 
     def _on_hello(self, hello: HelloFrame, at: Instant, out: list[Event]) -> None:
         self._protocol = hello.protocol
-        cause = f"reset cause {hello.reset_cause:02X}"
-        out.append(Noted(at.mono_s, "board", f"start {hello.boot}, firmware {hello.firmware}, {cause}"))
+        out.append(Noted(at.mono_s, "board", f"start {hello.boot} ({hello.why}), firmware {hello.firmware}"))
         if hello.protocol != PROTOCOL:
             out.append(
                 Noted(

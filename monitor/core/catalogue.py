@@ -70,7 +70,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             "GAS-LEAK",
             HIGH,
             "Gas is leaking",
-            "The reading rises as only a leak makes it rise, though it is still low.",
+            "The reading has risen as only a leak makes it rise, even if it is low.",
             _GAS_RESPONSE,
             "a few minutes",
             permit_off_after_s=0.0,

@@ -35,6 +35,14 @@ IO_TRIP_GAS: Final = 0x20
 IO_GATE_DARK: Final = 0x40
 IO_WATCHDOG: Final = 0x80
 
+# bits of a hello's reset_cause
+RESETS: Final = {
+    0x01: "power came on",
+    0x02: "reset from outside",
+    0x04: "supply dipped",
+    0x08: "watchdog bit",
+}
+
 
 class SampleFrame(NamedTuple):
     """S: a sample of everything the board measures, ten a second."""
@@ -75,6 +83,11 @@ class HelloFrame(NamedTuple):
     reset_cause: int
     sample_ms: int
     dead_ms: int
+
+    @property
+    def why(self) -> str:
+        """What started the board, in words; several bits may be set, and a boot loader may have cleared them."""
+        return ", ".join(words for bit, words in RESETS.items() if self.reset_cause & bit) or "cause unknown"
 
 
 class AnswerFrame(NamedTuple):

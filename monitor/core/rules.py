@@ -22,6 +22,7 @@ FLOW_DEADBAND: Final = 0.05  # of the limit; published alarm-management tables, 
 PLATE_DEADBAND, PLATE_DEADBAND_C = 0.01, 2.0  # the larger counts (alarm table)
 LINK_LOST_S: Final = 3.0
 NOISY_PART, NOISY_MIN = 0.05, 100  # of the last minute's lines, when there were at least so many
+OUTAGE_SAMPLES: Final = 30  # missing at one stroke, ten a second (protocol): LINK-LOST told of them
 REJECTS_MIN: Final = 5  # edges in a minute, before they can outnumber the drops
 CONTACT_S: Final = 1.0
 ACID_LOW_PART: Final = 0.10
@@ -146,6 +147,8 @@ class Rules:
         self._contact_wrong_since_s: float | None = None
         self._minute: deque[tuple[float, int, int, int, int, int]] = deque()  # two a second for a minute: 121 at most
         self._rejects = 0
+        self._lost = 0  # as last looked at
+        self._told_lost = 0  # of those, the ones in outages
         self._seen_from_s = 0.0  # when the gate was last dark
         self._phase: Phase | None = None
         self._phase_drops = 0  # counted when the present phase began
@@ -237,11 +240,15 @@ class Rules:
 
     def _over_a_minute(self, f: Facts) -> Iterator[Condition]:
         minute = self._minute
-        minute.append((f.t_s, f.accepted, f.rejected, f.lost, f.drops, self._rejects))
+        if f.lost - self._lost >= OUTAGE_SAMPLES:
+            self._told_lost += f.lost - self._lost
+        self._lost = f.lost
+        minute.append((f.t_s, f.accepted, f.rejected, f.lost - self._told_lost, f.drops, self._rejects))
         while minute[0][0] < f.t_s - MINUTE_S:
             minute.popleft()
         _, accepted_then, rejected_then, lost_then, drops_then, rejects_then = minute[0]
-        accepted, rejected, lost = f.accepted - accepted_then, f.rejected - rejected_then, f.lost - lost_then
+        accepted, rejected = f.accepted - accepted_then, f.rejected - rejected_then
+        lost = f.lost - self._told_lost - lost_then
         drops, rejects = f.drops - drops_then, self._rejects - rejects_then
         lines, sent = accepted + rejected, accepted + lost
         bad = lines >= NOISY_MIN and rejected > NOISY_PART * lines

@@ -33,7 +33,7 @@ def say(e: Event, route: Route) -> str | None:
         kind = CATALOGUE[e.tag]
         if e.after is AlarmState.UNACKNOWLEDGED:
             do = kind.response(route)
-            return f"{_time(e.t_s)}  ALARM {e.priority.value:<6} {e.tag}: {kind.title}. {e.detail}. DO: {do}"
+            return f"{_time(e.t_s)}  ALARM {e.priority.value:<6} {e.tag}: {kind.title}. Seen: {e.detail}. DO: {do}"
         by = f" by {e.who}" if e.who else ""
         if AlarmState.SUPPRESSED in (e.before, e.after):
             return None

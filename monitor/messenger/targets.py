@@ -58,7 +58,7 @@ def targets_of(urls_env: str, environ: Mapping[str, str] = os.environ) -> list[T
         SettingsError: the variable is empty, a URL cannot be understood, or there are too many.
     """
     if find_spec("apprise") is None:
-        raise RefusalError("messages to people need apprise: pip install 'so2bench[notify]', or leave out [notify]")
+        raise RefusalError("messages to people need apprise: pip install '.[notify]', or leave out [notify]")
     from apprise import Apprise
 
     # The library logs URLs when it fails, and a log may be anybody's to read.

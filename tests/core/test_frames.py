@@ -232,6 +232,16 @@ def test_firmware_is_any_integer() -> None:
     assert got == HelloFrame(7, 1, 20261120, 1, 100, 20)
 
 
+@pytest.mark.parametrize(
+    ("cause", "words"), [("01", "power came on"), ("0A", "reset from outside, watchdog bit"), ("00", "cause unknown")]
+)
+def test_a_start_says_in_words_what_caused_it(cause: str, words: str) -> None:
+    """The part's reset register, bit by bit as the protocol names them; a boot loader may have cleared it."""
+    got = decode_line(line(f"B,7,1,1,{cause},100,20")[:-1])
+    assert isinstance(got, HelloFrame)
+    assert got.why == words
+
+
 def test_fault_bits_and_signs_of_the_converter() -> None:
     """The converter's word gives signed temperatures, and its fault bits open 1, ground 2, supply 4."""
     got = decode_line(BoardScript(tc=0xFF34FAF0).sample()[:-1])

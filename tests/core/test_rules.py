@@ -292,6 +292,15 @@ def test_link_noisy_by_lost_samples() -> None:
     assert start_s + 60.0 < t_s < start_s + 121.0
 
 
+def test_an_outage_is_not_noise() -> None:
+    """A cable that was out, or a monitor that was, is LINK-LOST; when it is back nobody is sent to look for noise."""
+    run = Run()
+    run.samples(60.0)
+    run.silence(30.0)
+    run.samples(60.0)
+    assert tags(run) == ["LINK-LOST"]
+
+
 def test_board_restarted() -> None:
     """A new boot number is BOARD-RESTARTED at its first sample, says which start, and goes by itself after 5 s."""
     run = Run()

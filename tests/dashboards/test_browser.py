@@ -169,6 +169,27 @@ def test_the_keyboard_is_enough_and_a_telephone_is_wide_enough(browser: Browser,
         sees(page, HEAD, "HIGH ALARM, ACKNOWLEDGED")
 
 
+LEAST_TARGET_PX = 44  # WCAG 2.2, 2.5.5
+SMALL = """leastPx => [...document.querySelectorAll('[data-testid=stMain] :is(a, button, summary, label:has(input))')]
+  .map(e => [e, e.getBoundingClientRect()])
+  .filter(([e, r]) => r.width && r.height < leastPx && !e.closest('[data-testid=stWidgetLabel]'))
+  .map(([e, r]) => [e.innerText, r.height])"""
+
+
+def test_what_is_pressed_is_large_enough_for_a_glove(browser: Browser, tmp_path: Path) -> None:
+    """Every button, link and choice is 44 px high, on a desk and on a telephone, with every drawer open."""
+    log = tmp_path / "a.so2log"
+    with live_run(log), served(log) as server:
+        for width in (1280, 390):
+            page = opened(browser, server, width, 1600)
+            sees(page, HEAD, "No alarms")
+            expect(page.get_by_text("Calibrate the bench")).to_be_visible(timeout=PATIENCE_MS)
+            for drawer in page.locator("summary").all():
+                drawer.click()
+            assert page.evaluate(SMALL, LEAST_TARGET_PX) == []
+            page.close()
+
+
 SHORT = 'open_hold = "60 s"\n'  # at the end of the bench's file, in its limits
 
 

@@ -32,7 +32,7 @@ def test_a_quiet_run_is_calm() -> None:
     """No alarms is said in words, with the next step and the age of the newest sample."""
     view = shown(QUIET)
     assert (view.head.level, view.head.text, view.head.warning) == ("calm", "No alarms", "")
-    assert view.head.steps == ("Go on. 412 drops to go, 7 min 15 s at this rate.",)
+    assert view.head.steps == ("Go on. 412 drops to go, about 7 min at this rate.",)
     assert view.age == "newest sample 0.6 s old"
     assert view.permit_words == "On: asked for by bench."
 
@@ -107,6 +107,15 @@ def test_unknown_exposure_is_declared() -> None:
     lines = shown(QUIET._replace(exposure=exposure)).readings
     assert lines[1].note.endswith("42 s of it unknown")
     assert lines[2].note.endswith("2 min 10 s of the run unknown")
+
+
+def test_an_average_over_its_limit_says_so() -> None:
+    """The number is not left to be compared by whoever reads it from two metres away."""
+    limits = SHEET.limits
+    exposure = QUIET.exposure._replace(stel_ppm=limits.gas_stel_ppm)
+    fifteen, eight = shown(QUIET._replace(exposure=exposure)).readings[1:3]
+    assert fifteen.note == f"AT or OVER its limit of {limits.gas_stel_ppm:g} ppm"
+    assert eight.note == f"limit {limits.gas_twa_ppm:g} ppm"
 
 
 def test_the_worst_alarm_is_the_headline() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from dashboards.words import clock, count, plain, with_uncertainty
-from monitor.core.spans import duration, run_clock
+from monitor.core.spans import duration, foretold, run_clock
 
 
 @pytest.mark.parametrize(
@@ -47,6 +47,22 @@ def test_plain_numbers_have_no_exponent(value: float, words: str) -> None:
 def test_durations_use_the_two_largest_units(seconds: float, words: str) -> None:
     """Twelve seconds, two minutes ten, an hour five."""
     assert duration(seconds) == words
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (-3.0, "under a minute"),
+        (59.0, "under a minute"),
+        (435.0, "about 7 min"),
+        (3569.0, "about 59 min"),
+        (3571.0, "about 1 h 00 min"),
+        (5000.0, "about 1 h 25 min"),
+    ],
+)
+def test_what_a_rate_foretells_is_no_finer_than_the_rate(seconds: float, words: str) -> None:
+    """Whole minutes, and fives of them from an hour on."""
+    assert foretold(seconds) == words
 
 
 def test_counts_and_clocks() -> None:
