@@ -7,7 +7,7 @@ It knows a trace of one-second means and nothing of alarms. Rates are in ppm·m�
 
 from __future__ import annotations
 
-from math import exp, log, sqrt
+from math import exp, hypot, log, sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -25,6 +25,9 @@ MISFIT = 2.0  # χ² a degree of freedom, beyond which one steady leak does not 
 VARIED = 0.2  # coefficient of variation of the making since the onset, from which it tells whether a leak follows
 BETTER = 10.0  # in χ², by which one of two explanations must win; common practice, no source
 S_PER_MIN = 60.0
+SAMPLES_MIN = 10  # seconds of trace, under which nothing is fitted
+MAKING_U = 0.05  # relative, of the rate of making at a moment: counts lag behind the gas; common practice, no source
+NEAR_S = 5.0  # of the onset, over which the making is averaged
 
 
 def box_ppm(t_s: float, source_ppm_m3_per_s: float, volume_m3: float, ventilation_m3_per_s: float) -> float:
@@ -55,6 +58,20 @@ class Following(NamedTuple):
     share: float | None  # of what is being made
 
 
+class _Fit(NamedTuple):
+    """A rate in the unit that was fitted, with its standard uncertainty, and the row of the best onset."""
+
+    rate: float
+    u: float
+    onset_s: float
+    misfit: float
+    best: int
+
+    def size(self, mg_per_min: float) -> Size:
+        """In mg/min, of which a unit is `mg_per_min`."""
+        return Size(self.rate * mg_per_min, DOUBLED * self.u * mg_per_min, self.onset_s, self.misfit)
+
+
 class RoomModel:
     """The room and the sensor of one bench."""
 
@@ -75,26 +92,63 @@ class RoomModel:
         return rise / self._q_m3_per_s
 
     def size(self, t_s: Floats, ppm: Floats, since_s: float, noise_ppm: float | None = None) -> Size | None:
-        """Fit level, onset and rate to a trace; `since_s` is a first estimate of the onset. None if it is too short.
+        """Fit level, onset and rate of a steady leak to a trace; None if it is too short.
 
-        Every onset of a grid of seconds is tried, level and rate solved for by least squares, and the rates averaged
-        under the likelihood of their onsets.
+        `since_s` is a first estimate of the onset. Every onset of a grid of seconds is tried, level and rate solved
+        for by least squares, and the rates averaged under the likelihood of their onsets.
         """
-        noise = noise_ppm or self._noise_ppm
-        first_s = max(since_s - LOOK_BACK_S, float(t_s[0]) if len(t_s) else since_s)
-        used = t_s >= first_s - BEFORE_S
-        t, y = t_s[used], ppm[used]
-        onsets = np.arange(first_s, float(t[-1]) - 2.0, 1.0) if len(t) else t
-        if len(t) < 10 or not len(onsets):
+        used = _of_use(t_s, since_s)
+        t, onsets = t_s[used], _onsets(t_s, since_s)
+        if len(t) < SAMPLES_MIN or not len(onsets):
             return None
-        u = self.response(t[None, :] - onsets[:, None])
-        n = len(t)
+        fit = self._fit(ppm[used], onsets, self.response(t[None, :] - onsets[:, None]), noise_ppm)
+        return None if fit is None else fit.size(self._mg_per_min)
+
+    def explained(
+        self, t_s: Floats, ppm: Floats, made_mg_per_min: Floats, since_s: float, noise_ppm: float | None = None
+    ) -> tuple[Size, Following] | None:
+        """The better of two explanations: a steady leak, and one that is a share of what is made at each second.
+
+        The rate of a share is that of its onset: once the permit has gone it sinks with the making, and a steady
+        leak fitted to that says less from second to second. None if the trace is too short.
+        """
+        steady = self.size(t_s, ppm, since_s, noise_ppm)
+        used = _of_use(t_s, since_s)
+        t, y, made, onsets = t_s[used], ppm[used], made_mg_per_min[used], _onsets(t_s, since_s)
+        if steady is None:
+            return None
+        since = made[t >= steady.onset_s]
+        mean_made = float(since.mean()) if len(since) else 0.0
+        if mean_made <= 0.0:
+            return steady, Following(False if len(since) else None, None, None)
+        if float(since.std()) < VARIED * mean_made or len(since) < SAMPLES_MIN:
+            part = steady.mg_per_min / mean_made
+            return steady, Following(None, None, part if part <= 1.0 else None)
+        shown = self._shown(t, made * (t[None, :] >= onsets[:, None]))
+        fit = self._fit(y, onsets, shown, noise_ppm)
+        if fit is None:
+            return steady, Following(False, None, None)
+        fit = fit._replace(u=hypot(fit.u, MAKING_U * fit.rate))
+        at_onset = made[np.abs(t - fit.onset_s) <= NEAR_S]
+        reference = float(at_onset.mean()) if len(at_onset) else 0.0
+        shared = fit.size(reference if reference > 0.0 else float(since.max()))
+        gain = (steady.misfit - shared.misfit) * (len(t) - 3)
+        course = shown[fit.best]
+        correlation = float(np.corrcoef(course, y)[0, 1]) if course.std() > 0.0 and y.std() > 0.0 else None
+        follows = None if abs(gain) < BETTER else gain > 0.0
+        share = fit.rate if follows is not False and 0.0 < fit.rate <= 1.0 else None
+        return (steady if gain <= 0.0 else shared), Following(follows, correlation, share)
+
+    def _fit(self, y: Floats, onsets: Floats, u: Floats, noise_ppm: float | None) -> _Fit | None:
+        """Of `y`, ppm, a level and a rate for each onset, whose row of `u` is the reading for each unit of rate."""
+        noise = noise_ppm or self._noise_ppm
+        n = len(y)
         u_mean, y_mean = u.mean(axis=1), float(y.mean())
         uu = (u * u).sum(axis=1) - n * u_mean * u_mean
         uy = u @ y - n * u_mean * y_mean
         yy = float(((y - y_mean) ** 2).sum())
-        good = uu > 1e-12
-        if not good.any():
+        good = np.flatnonzero(uu > 1e-12)
+        if not len(good):
             return None
         onsets, uu, uy = onsets[good], uu[good], uy[good]
         rate = uy / uu
@@ -107,53 +161,31 @@ class RoomModel:
         weight /= total
         mean = float(weight @ rate)
         variance = float(weight @ ((rate - mean) ** 2 + noise**2 / uu)) + (self._relative_u * mean) ** 2
-        return Size(
-            mean * self._mg_per_min,
-            DOUBLED * sqrt(variance) * self._mg_per_min,
-            float(weight @ onsets),
-            float(chi2[best]) / (n - 3),
-        )
-
-    def following(self, t_s: Floats, ppm: Floats, made_mg_per_min: Floats, size: Size) -> Following:
-        """Compare a leak that is a share of what is made with a steady one, since the fitted onset.
-
-        `made_mg_per_min` is the rate of making at the same seconds as the trace; gaps count at the last rate.
-        """
-        used = t_s >= size.onset_s - BEFORE_S
-        t, y, made = t_s[used], ppm[used], made_mg_per_min[used]
-        since = made[t >= size.onset_s]
-        mean_made = float(since.mean()) if len(since) else 0.0
-        if mean_made <= 0.0:
-            return Following(False if len(since) else None, None, None)
-        share = size.mg_per_min / mean_made
-        if float(since.std()) < VARIED * mean_made or len(since) < 10:
-            return Following(None, None, share if share <= 1.0 else None)
-        steady = self.response(t - size.onset_s)
-        with_making = self.shown(t, np.where(t >= size.onset_s, made, 0.0))
-        share, misfit = _line(with_making, y)
-        _, misfit_steady = _line(steady, y)
-        gain = (misfit_steady - misfit) / self._noise_ppm**2
-        correlation = float(np.corrcoef(with_making, y)[0, 1]) if with_making.std() > 0.0 and y.std() > 0.0 else None
-        follows = None if abs(gain) < BETTER else gain > 0.0
-        return Following(follows, correlation, share if follows is not False and 0.0 < share <= 1.0 else None)
+        return _Fit(mean, sqrt(variance), float(weight @ onsets), float(chi2[best]) / (n - 3), int(good[best]))
 
     def shown(self, t_s: Floats, leaks_mg_per_min: Floats) -> Floats:
         """The reading, ppm, under a leak given at each of these seconds; both lags by their exact steps."""
-        reading = np.zeros(len(t_s))
-        per_ppm = self._mg_per_min * self._q_m3_per_s
-        in_room = shown = 0.0
+        row: Floats = self._shown(t_s, leaks_mg_per_min[None, :])[0]
+        return row
+
+    def _shown(self, t_s: Floats, leaks_mg_per_min: Floats) -> Floats:
+        """The same for several leaks, one a row."""
+        reading: Floats = np.zeros(leaks_mg_per_min.shape)
+        steady_ppm = leaks_mg_per_min / (self._mg_per_min * self._q_m3_per_s)
+        in_room = shown = np.zeros(len(leaks_mg_per_min))
         for i in range(1, len(t_s)):
             dt_s = float(t_s[i] - t_s[i - 1])
-            in_room += (float(leaks_mg_per_min[i]) / per_ppm - in_room) * -np.expm1(-dt_s / self._room_tau_s)
-            shown += (in_room - shown) * -np.expm1(-dt_s / self._lag_s)
-            reading[i] = shown
+            in_room = in_room + (steady_ppm[:, i] - in_room) * -np.expm1(-dt_s / self._room_tau_s)
+            shown = shown + (in_room - shown) * -np.expm1(-dt_s / self._lag_s)
+            reading[:, i] = shown
         return reading
 
 
-def _line(x: Floats, y: Floats) -> tuple[float, float]:
-    """Slope of y over x by least squares, and the sum of squares left."""
-    dx, dy = x - x.mean(), y - y.mean()
-    xx = float(dx @ dx)
-    slope = float(dx @ dy) / xx if xx > 0.0 else 0.0
-    left = dy - slope * dx
-    return slope, float(left @ left)
+def _of_use(t_s: Floats, since_s: float) -> NDArray[np.bool_]:
+    """Of a trace, what is looked at."""
+    return t_s >= since_s - LOOK_BACK_S - BEFORE_S
+
+
+def _onsets(t_s: Floats, since_s: float) -> Floats:
+    """The seconds at which the leak may have begun."""
+    return np.arange(max(since_s - LOOK_BACK_S, float(t_s[0])), float(t_s[-1]) - 2.0, 1.0) if len(t_s) else t_s

@@ -91,12 +91,16 @@ class LeakWatch:
         if t_s - since_s < FIT_FROM_S or not self._trace or since_s < self._trace[0][0]:
             return
         times, ppm, made = np.array(self._trace).T
-        found = self._room.size(times, ppm, since_s, self._detector.noise.ppm)
+        noise_ppm = self._detector.noise.ppm
+        if self._made_mg_per_min is None:
+            found, following = self._room.size(times, ppm, since_s, noise_ppm), _UNKNOWN
+        else:
+            found, following = self._room.explained(times, ppm, made, since_s, noise_ppm) or (None, _UNKNOWN)
         if found is None or found.misfit > MISFIT or found.u_mg_per_min >= found.mg_per_min:
             return
         self._size, self._sized_s = found, t_s
-        if self._made_mg_per_min is not None and t_s - found.onset_s >= FOLLOW_FROM_S:
-            self._following = self._room.following(times, ppm, made, found)
+        if t_s - found.onset_s >= FOLLOW_FROM_S:
+            self._following = following
 
     def _tell(self, t_s: float) -> None:
         from_s = max(self._detector.since_s, t_s - NOW_S - 1.0)
@@ -123,6 +127,8 @@ def leak_words(leak: Leak) -> str:
     if leak.mg_per_min is not None and leak.u_mg_per_min is not None:
         low, high = max(0.0, leak.mg_per_min - leak.u_mg_per_min), leak.mg_per_min + leak.u_mg_per_min
         when = "" if leak.sized_s is None else f" as of {_run_time(leak.sized_s)}"
+        if leak.follows:
+            when = " when it began"  # for it sinks with the making
         said.append(f"about {_short(leak.mg_per_min)} mg/min ({_short(low)} to {_short(high)}){when}")
     if leak.follows is False:
         said.append("it does not go with what is being made")

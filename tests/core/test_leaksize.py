@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from monitor.core.leaksize import Floats, RoomModel, box_ppm, ventilation_m3_per_h
+from monitor.core.leaksize import Floats, Following, RoomModel, Size, box_ppm, ventilation_m3_per_h
 from monitor.terms import GasTerms, RoomTerms
 
 NOISE = 0.05
@@ -102,39 +102,58 @@ def making(t: Floats) -> Floats:
     return np.where(t // 120.0 % 2 == 0, 3000.0, 400.0)
 
 
+def explained(t: Floats, y: Floats, made: Floats, since_s: float) -> tuple[Size, Following]:
+    found = RoomModel(ROOM, GAS).explained(t, y, made, since_s)
+    assert found is not None
+    return found
+
+
 def test_a_leak_of_the_apparatus_follows_the_making() -> None:
     """3 % of a making that comes and goes is told as that, with its correlation."""
-    model = RoomModel(ROOM, GAS)
     t = np.arange(0.5, 550.0)
-    y = 0.03 * model.shown(t, np.where(t >= 120.0, making(t), 0.0))
+    y = 0.03 * RoomModel(ROOM, GAS).shown(t, np.where(t >= 130.0, making(t), 0.0))
     y += NOISE * np.random.default_rng(4).standard_normal(len(t))
-    size = model.size(t, y, 125.0)
-    assert size is not None
-    found = model.following(t, y, making(t), size)
+    _, found = explained(t, y, making(t), 135.0)
     assert found.follows is True
     assert found.share == pytest.approx(0.03, rel=0.1)
     assert found.correlation is not None
     assert found.correlation > 0.9
 
 
+def test_a_leak_that_ends_with_the_making_keeps_its_size() -> None:
+    """A share of a making that ends 40 s on is sized by that, however long the room then clears."""
+    t = np.arange(0.5, 400.0)
+    made = np.where(t < 160.0, 4000.0, 0.0)
+    shown = 0.10 * RoomModel(ROOM, GAS).shown(t, np.where(t >= 120.0, made, 0.0))
+    for until_s in (180.0, 240.0, 400.0):
+        rates, within, onsets = [], 0, []
+        for seed in range(40):
+            y = shown + NOISE * np.random.default_rng(seed).standard_normal(len(t))
+            seen = t < until_s
+            size, found = explained(t[seen], y[seen], made[seen], 125.0)
+            rates.append(size.mg_per_min / 400.0)
+            onsets.append(size.onset_s)
+            within += abs(size.mg_per_min - 400.0) <= size.u_mg_per_min
+            assert found.follows is True or until_s == 180.0
+        assert np.mean(rates) == pytest.approx(1.0, abs=0.05)
+        assert np.std(rates) < 0.10
+        assert np.mean(onsets) == pytest.approx(120.0, abs=2.0)
+        assert within >= 36
+
+
 def test_a_bottle_left_open_does_not() -> None:
     """A steady leak beside a making that comes and goes does not follow it; nor does one while nothing is made."""
-    model = RoomModel(ROOM, GAS)
     t, y = trace(5, 130.0, 550.0)
-    size = model.size(t, y, 135.0)
-    assert size is not None
-    found = model.following(t, y, making(t), size)
+    size, found = explained(t, y, making(t), 135.0)
     assert (found.follows, found.share) == (False, None)
-    assert model.following(t, y, np.zeros_like(t), size).follows is False
+    assert size == RoomModel(ROOM, GAS).size(t, y, 135.0)
+    assert explained(t, y, np.zeros_like(t), 135.0)[1].follows is False
 
 
 def test_a_steady_making_tells_nothing() -> None:
     """Under a steady making a share is said, and not whether the leak follows."""
-    model = RoomModel(ROOM, GAS)
     t, y = trace(6, 130.0, 400.0)
-    size = model.size(t, y, 135.0)
-    assert size is not None
-    found = model.following(t, y, np.full_like(t, 1500.0), size)
+    _, found = explained(t, y, np.full_like(t, 1500.0), 135.0)
     assert found.follows is None
     assert found.share == pytest.approx(MG_PER_MIN / 1500.0, rel=0.1)
-    assert model.following(t, y, np.full_like(t, 10.0), size).share is None  # more than is made
+    assert explained(t, y, np.full_like(t, 10.0), 135.0)[1].share is None  # more than is made

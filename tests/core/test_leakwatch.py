@@ -116,8 +116,8 @@ def test_over_range_seconds_stay_out_of_the_trace() -> None:
         (LEAK, "0.62 ppm over its usual level, since 0:05:12 of the run; about 120 mg/min (94 to 140)"),
         (
             LEAK._replace(follows=True, share=0.031, correlation=0.968),
-            "0.62 ppm over its usual level, since 0:05:12 of the run; about 120 mg/min (94 to 140); about 3 % of "
-            "what is being made, and follows it (correlation 0.97)",
+            "0.62 ppm over its usual level, since 0:05:12 of the run; about 120 mg/min (94 to 140) when it "
+            "began; about 3 % of what is being made, and follows it (correlation 0.97)",
         ),
         (
             LEAK._replace(follows=False, sized_s=400.0),
@@ -232,18 +232,31 @@ def test_what_is_known_of_a_leak_goes_through_the_log() -> None:
 
 
 def test_a_leaking_bench_from_end_to_end() -> None:
-    """A joint that lets a tenth out is heard, sized and laid to the generation; the permit goes with it."""
+    """A joint that lets a tenth out is heard, sized and laid to the generation, though with the permit it ends.
+
+    What is said stays so while the drip stands still and the room clears: the size is that of the leak's beginning.
+    """
     stage = Stage(4, Reality())
     stage.begin(80.0, 60.0)
     stage.run_to(420.0)
     assert [c.tag for c in stage.raised()] == []
     stage.sim.do("leak-share 10")
+    before = stage.sim.truth().leaked_mol
+    stage.run_to(430.0)
+    mg_per_min = (stage.sim.truth().leaked_mol - before) * 64_058.0 * 6.0
     stage.run_to(560.0)
     tags = {c.tag for c in stage.raised()}
     assert {"GAS-RISING", "GAS-LEAK"} <= tags
     assert tags <= {"GAS-RISING", "GAS-LEAK", "DRIP-STALLED", "SUCK-BACK"}  # the permit goes, and with it the drip
     leak = stage.bench.overview().leak
     assert leak is not None
-    assert leak.since_s == pytest.approx(420.0, abs=40.0)
-    assert leak.share is not None
-    assert 0.06 < leak.share < 0.15
+    for end_s in (560.0, 700.0):
+        stage.run_to(end_s)
+        leak = stage.bench.overview().leak
+        assert leak is not None
+        assert leak.since_s == pytest.approx(420.0, abs=8.0)
+        assert leak.follows is True
+        assert leak.share == pytest.approx(0.10, abs=0.02)
+        assert leak.mg_per_min is not None
+        assert leak.u_mg_per_min is not None
+        assert abs(leak.mg_per_min - mg_per_min) < leak.u_mg_per_min < 0.3 * mg_per_min
