@@ -11,6 +11,7 @@ closing      whether the flask may be opened   minding   what to mind in each ph
 asking       requests, and what became of them
 past         the page of past runs; made of pastlist (the list), stretch (one run), pastcharts (drawings)
 words        numbers and times as words
+sound        what the page sounds (sound.js)    stopped    what it says once it stands still (stopped.js)
 benches      the page of many benches, in a server of its own: benchlist (their list in words), benchsheet (as HTML)
 calibrate    the calibration page; made of calsheet (words, HTML), calfields (fields), calboard (live readings)
 plan         the plan page; planning   a run file's text to its plan in words (these two use monitor.chemistry)

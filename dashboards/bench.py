@@ -14,7 +14,7 @@ from typing import Final, Literal
 
 import streamlit as st
 
-from dashboards import charts, closing, ready, sheet, sound
+from dashboards import charts, closing, ready, sheet, sound, stopped
 from dashboards.asking import Asked, ask, follow
 from dashboards.door import admitted
 from dashboards.freshness import Freshness
@@ -109,6 +109,7 @@ def _ask_end(log: Path) -> None:
 @st.fragment(run_every=NOW_EVERY_S)
 def _now(log: Path) -> None:
     now_mono_s, now_utc_s = time.monotonic(), time.time()
+    stopped.draw(stopped.ONE_BENCH, now_mono_s)
     try:
         view = look(log, _freshness(str(log)), now_mono_s, now_utc_s)
     except LogError as why:

@@ -14,7 +14,7 @@ from typing import Final
 
 import streamlit as st
 
-from dashboards import benchlist, benchsheet, sheet
+from dashboards import benchlist, benchsheet, sheet, stopped
 from dashboards.door import admitted
 from dashboards.words import clock
 from monitor.benches.picture import Picture
@@ -51,6 +51,7 @@ def _more(count: int) -> None:
 @st.fragment(run_every=NOW_EVERY_S)
 def _now(folder: Path) -> None:
     began_s, now_s, now = time.perf_counter(), uptime_s(), clock(time.time())
+    stopped.draw(stopped.MANY_BENCHES, now_s)
     try:
         picture = benchlist.read(folder)
     except (OSError, ValueError):

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import time
 from typing import Any
 
 import streamlit as st
 
-from dashboards import calsheet
+from dashboards import calsheet, stopped
 from monitor import heard
 from monitor.calibration import Point
 from monitor.errors import RefusalError
@@ -51,6 +52,7 @@ def connected(bench: BenchTerms) -> Lease | None:
 @st.fragment(run_every=LOOK_EVERY_S)
 def _now(lease: Lease, bench: BenchTerms) -> None:
     """The board's newest words, each second; ends the measurement that is due."""
+    stopped.draw(stopped.ONE_BENCH, time.monotonic())
     try:
         samples = lease.look()
         if not samples:

@@ -34,8 +34,8 @@ def title(v: View) -> str:
 def pulse(v: View | None, now: str) -> str:
     """Age of the newest sample and moment of this refresh.
 
-    The hidden sentence comes out by itself when no refresh has taken this one's place for some seconds: only the
-    browser can tell that the page's own server is gone.
+    The hidden sentence comes out by itself when no refresh has taken this one's place for some seconds, even where
+    the script of `dashboards.stopped` does not run.
     """
     age = f"{escape(v.age)} · " if v is not None and v.age else ""
     frozen = "This page has stopped refreshing. Do not trust its numbers; reload it."

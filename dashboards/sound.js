@@ -1,8 +1,12 @@
 // Sounds what the page shows, once the browser allows it, and says plainly whether it does.
-// The page calls this with new data each second; if no call comes for a while, the page has lost its server.
+// The page calls this with new data each second; if no call comes for a while, the page has lost its server. That is
+// sounded later than the page says it (stopped.js): what goes on by itself meanwhile need not startle anybody.
 const LOST_AFTER_MS = 15000;
+// A browser lets a page that is out of sight look only once a minute: refreshes then come no oftener, and one that it
+// kept from asking is not missing.
+const SLEPT_MS = 5000;
 const LOUD_EVERY_MS = 3000, SOFT_EVERY_MS = 20000;
-const STATE = (window.so2benchSound ??= { heard: Date.now(), say: "quiet", words: "", next: 0 });
+const STATE = (window.so2benchSound ??= { heard: 0, looked: 0, woke: 0, say: "quiet", words: "", next: 0 });
 
 function beep(from_s, hz, length_s) {
   const tone = STATE.audio.createOscillator(), volume = STATE.audio.createGain();
@@ -25,10 +29,14 @@ function sound(say) {
 }
 
 function look() {
-  const lost = Date.now() - STATE.heard > LOST_AFTER_MS;
-  const say = lost ? "loud" : STATE.say;
+  const now = Date.now();
+  if (now - STATE.looked > SLEPT_MS) STATE.woke = now;
+  STATE.looked = now;
+  const here = STATE.root?.isConnected; // else another page is shown, which has no run to sound for
+  const lost = here && now - Math.max(STATE.heard, STATE.woke) > LOST_AFTER_MS;
+  const say = !here ? "quiet" : lost ? "loud" : STATE.say;
   const allowed = STATE.audio?.state === "running";
-  if (STATE.root) {
+  if (here) {
     const button = STATE.root.querySelector("button"), words = STATE.root.querySelector("p");
     button.hidden = allowed;
     words.textContent = allowed
@@ -37,8 +45,8 @@ function look() {
     words.classList.toggle("silent", !allowed);
   }
   if (!allowed || say === "quiet") { STATE.next = 0; return; }
-  if (Date.now() < STATE.next) return;
-  STATE.next = Date.now() + (say === "loud" ? LOUD_EVERY_MS : SOFT_EVERY_MS);
+  if (now < STATE.next) return;
+  STATE.next = now + (say === "loud" ? LOUD_EVERY_MS : SOFT_EVERY_MS);
   sound(say);
   if (say === "loud" && document.hidden && window.Notification?.permission === "granted") {
     new Notification(lost ? "so2bench: the page has lost its server" : STATE.words, { tag: "so2bench" });

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from monitor.core.events import AlarmState, Priority, StandingAlarm
 from monitor.edges.page import BenchesPage
 from tests.dashboards.live import a_port
-from tests.dashboards.test_browser import CONTRASTS, LEAST_CONTRAST, PATIENCE_MS, opened, sees
+from tests.dashboards.test_browser import CONTRASTS, LEAST_CONTRAST, PATIENCE_MS, opened, seen_stopped, sees
 from tests.edges.broker import Broker, wait_until
 from tests.edges.mqtt_host import Host, overview, standing
 from tests.hearing import Hearing
@@ -82,6 +82,14 @@ def test_silences_are_seen_and_said(browser: Browser, room: Room) -> None:
     sees(page, ".warning", "NOBODY LISTENS")
     sees(page, ".tally li.not-heard", "3")
     sees(page, ".bench.not-heard", "the program that listens has stopped")
+
+
+def test_a_page_whose_server_hangs_says_so(browser: Browser, room: Room) -> None:
+    """The list stands still, and says so, until the server goes on."""
+    page = opened(browser, room.page)
+    sees(page, ".tally li.quiet", "3")
+    seen_stopped(page, room.page, "Look at the benches themselves")
+    sees(page, ".tally li.quiet", "3")
 
 
 def test_the_keyboard_is_enough_and_a_telephone_is_wide_enough(browser: Browser, room: Room) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import psutil
 import pytest
 from playwright.sync_api import Browser, Error, Page, expect
 
@@ -136,6 +137,61 @@ def test_a_page_that_is_killed_takes_nothing_with_it(browser: Browser, tmp_path:
         assert live.run.bench.counts.restarts == 0
 
 
+def hung(server: PageServer) -> psutil.Process:
+    """A page's process, stopped as it stands: it answers nobody, and its connections stay open."""
+    process = psutil.Process(server._process.pid)
+    process.suspend()
+    return process
+
+
+def seen_stopped(page: Page, server: PageServer, look: str) -> None:
+    """A page whose server hangs says so over its numbers, counting; none can be used until it goes on."""
+    said = page.locator("dialog")
+    expect(said).to_be_hidden()
+    process = hung(server)
+    expect(said).to_be_visible(timeout=PATIENCE_MS)
+    expect(said).to_contain_text(
+        re.compile(r"Its numbers are at least \d+ s old: nothing new since\s+\d\d:\d\d:\d\d")
+    )
+    expect(said).to_contain_text(look)
+    age = page.locator("dialog .age")
+    first_s, since = int(age.inner_text().split()[0]), page.locator("dialog .since").inner_text()
+    assert 6 <= first_s < 12
+    wait_until(lambda: int(age.inner_text().split()[0]) > first_s + 1, "its age goes on")
+    assert page.locator("dialog .since").inner_text() == since
+    page.keyboard.press("Escape")
+    page.keyboard.press("Escape")
+    expect(said).to_be_visible(timeout=PATIENCE_MS)
+    process.resume()
+    expect(said).to_be_hidden(timeout=PATIENCE_MS)
+
+
+def test_a_page_whose_server_hangs_says_so_and_goes_on(browser: Browser, tmp_path: Path) -> None:
+    """It says how old its numbers are and where to look; what is pressed meanwhile is not asked for later."""
+    log = tmp_path / "a.so2log"
+    with live_run(log), served(log) as server:
+        page = opened(browser, server)
+        sees(page, HEAD, "No alarms")
+        button = page.get_by_role("button", name="Generating")
+        button.wait_for()
+        box = button.bounding_box()
+        assert box is not None
+        process = hung(server)
+        expect(page.locator("dialog")).to_be_visible(timeout=PATIENCE_MS)
+        page.mouse.click(box["x"] + 20.0, box["y"] + 10.0)
+        page.keyboard.press("Enter")
+        process.resume()
+        expect(page.locator("dialog")).to_be_hidden(timeout=PATIENCE_MS)
+        seen_stopped(page, server, "Look at the bench itself")
+        sees(page, ".phase", "Getting ready")
+        button.click()
+        sees(page, ".phase", "Generating")
+        page.get_by_role("link", name="Past runs").click()
+        expect(page.get_by_text("Look at").first).to_be_visible(timeout=PATIENCE_MS)
+        time.sleep(8.0)  # a page without numbers of now never stops
+        assert page.locator("dialog[open]").count() == 0
+
+
 def test_a_log_that_comes_is_shown_without_a_reload(browser: Browser, tmp_path: Path) -> None:
     """A page opened too early waits, and shows the run when there is one."""
     log = tmp_path / "a.so2log"
@@ -253,11 +309,14 @@ SOUND = "window.so2benchSound"
 def test_the_page_sounds_when_the_browser_lets_it(browser: Browser, tmp_path: Path) -> None:
     """It says that it is silent until the button is pressed; then a waiting alarm sounds until it is acknowledged.
 
-    When the server is gone the page sounds again by itself: silence must not look like safety.
+    When the server hangs the page sounds again by itself: silence must not look like safety. But a page that the
+    browser let sleep has lost nothing, nor has one that is turned to another page.
     """
     log = tmp_path / "a.so2log"
     with live_run(log) as live, served(log) as server:
         page = opened(browser, server)
+        page.clock.install()
+        page.reload()
         sees(page, ".sound", "This page is silent: the browser lets it sound only after you have pressed here.")
         page.get_by_role("button", name="Let this page sound").click()
         sees(page, ".sound", "This page sounds its alarms.")
@@ -267,5 +326,13 @@ def test_the_page_sounds_when_the_browser_lets_it(browser: Browser, tmp_path: Pa
         page.get_by_role("button", name="Acknowledge all").click()
         wait_until(lambda: page.evaluate(f"{SOUND}.say") == "quiet", "quiet after the acknowledgement")
         before = page.evaluate(f"{SOUND}.sounded")
-        server.close()
+        page.clock.fast_forward(60_000)
+        time.sleep(4.0)
+        page.get_by_role("link", name="Past runs").click()
+        expect(page.get_by_text("Look at").first).to_be_visible(timeout=PATIENCE_MS)
+        time.sleep(17.0)
+        assert page.evaluate(f"{SOUND}.sounded") == before
+        page.get_by_role("link", name="The run being watched").click()
+        sees(page, ".sound", "This page sounds its alarms.")
+        hung(server)
         wait_until(lambda: page.evaluate(f"{SOUND}.sounded") > before, "the page sounds without its server")
