@@ -1,10 +1,8 @@
-"""A page that dies beside a run is told of and started again; the run goes on."""
+"""A page that dies or hangs beside a run is told of and started again; the run goes on."""
 
 from __future__ import annotations
 
 import asyncio
-import contextlib
-import http.client
 import signal
 import subprocess
 import sys
@@ -17,7 +15,7 @@ from monitor.core.requests import make_request
 from monitor.edges.logreader import LogReader
 from monitor.edges.page import Page
 from monitor.errors import RefusalError
-from monitor.pagewatch import WELL_S, PageWatch, keep_page, status_words
+from monitor.pagewatch import UNANSWERED, WELL_S, PageWatch, keep_page, status_words
 from monitor.rig.bench import SimulatedBench
 from monitor.rig.serve import BenchServer
 from tests.dashboards.live import a_port
@@ -42,6 +40,22 @@ class Ends:
             raise OSError(11, "Resource temporarily unavailable")
         self.starts += 1
         self.status = None
+
+    async def answers(self, within_s: float) -> bool:
+        raise AssertionError(f"asked for {within_s} s by keep_page alone")
+
+    def kill(self) -> None:
+        self.status = -9
+
+
+class Asked(Page):
+    """The real page, and what became of the questions put to it."""
+
+    heard: tuple[bool, ...] = ()
+
+    async def answers(self, within_s: float) -> bool:
+        self.heard += (await super().answers(within_s),)
+        return self.heard[-1]
 
 
 def test_a_page_that_lives_is_left_alone() -> None:
@@ -84,6 +98,56 @@ def test_a_page_that_ends_again_and_again_is_tried_slower_and_told_of_no_more() 
     assert "it is started again at" in str(watch.look(1001.0 + WELL_S))
 
 
+def test_a_page_that_hangs_is_ended_and_started_again() -> None:
+    """Three questions in a row unanswered; two, or three with an answer between them, are a page that was busy."""
+    page = Ends()
+    watch = PageWatch(page)
+    for t, answered in enumerate((True, False, False, True, False, False)):
+        watch.hear(answered=answered)
+        assert watch.look(float(t)) is None
+    watch.hear(answered=False)
+    assert watch.look(6.0) == (
+        "the page hung (it answered no more) and was ended; it is started again at http://127.0.0.1:8501"
+    )
+    assert page.starts == 1
+
+
+def test_a_page_that_hangs_again_and_again_is_tried_slower() -> None:
+    """A hang counts as an end does, and a page that was started again has its time to start."""
+    page = Ends()
+    watch = PageWatch(page)
+    said: list[str] = []
+    for t in range(0, 400, 5):
+        watch.hear(answered=False)
+        words = watch.look(float(t))
+        said += [words] if words else []
+    assert page.starts == 4
+    assert ["hung" in words for words in said] == [True] * 4
+    assert "in 20 s" in said[2]
+
+
+def test_a_page_that_takes_long_to_start_is_left_alone() -> None:
+    """Nothing listens for a minute: then it answers, and lives."""
+    page = Ends()
+    watch = PageWatch(page)
+    for t in range(0, 60, 5):
+        watch.hear(answered=False)
+        assert watch.look(float(t)) is None
+    watch.hear(answered=True)
+    assert page.starts == 0
+
+
+def test_what_died_while_it_was_asked_has_not_hung() -> None:
+    """The words say how it ended, not that it hung."""
+    page = Ends()
+    watch = PageWatch(page)
+    watch.hear(answered=True)
+    page.status = 1
+    for _ in range(UNANSWERED):
+        watch.hear(answered=False)
+    assert "ended by itself (exit status 1)" in str(watch.look(1.0))
+
+
 def test_a_page_that_cannot_be_started_is_tried_again() -> None:
     """A system that starts no process now may do so later."""
     page = Ends()
@@ -106,21 +170,15 @@ def test_a_status_in_words(status: int, words: str) -> None:
 
 
 @pytest.mark.timeout(240)
-def test_a_page_killed_beside_a_run_comes_back_and_the_record_says_so(tmp_path: Path) -> None:
-    """The real page, killed: its address answers again, the run is watched all the while, the note is in its log."""
+def test_a_page_killed_or_hung_beside_a_run_comes_back_and_the_record_says_so(tmp_path: Path) -> None:
+    """The real page, killed, then stopped as it stands: it answers again, the run goes on, notes are in its log."""
     bench, _, run, _ = terms()
     log = tmp_path / "run.so2log"
     with BenchServer(SimulatedBench(bench, run, 3), tmp_path / "board"), LiveRun(log, tmp_path / "board") as live:
-        page = Page(log, a_port())
+        page = Asked(log, a_port())
 
         def answers() -> bool:
-            connection = http.client.HTTPConnection("127.0.0.1", page.port, timeout=30.0)
-            with contextlib.closing(connection):
-                try:
-                    connection.request("GET", "/_stcore/health")
-                    return connection.getresponse().status == 200
-                except OSError:
-                    return False
+            return asyncio.run(Page.answers(page, 30.0))
 
         async def looked_after() -> None:
             def tell(text: str) -> None:
@@ -131,6 +189,12 @@ def test_a_page_killed_beside_a_run_comes_back_and_the_record_says_so(tmp_path: 
             psutil.Process(page._process.pid).send_signal(signal.SIGKILL)
             await asyncio.to_thread(wait_until, lambda: not answers(), "the page is gone")
             await asyncio.to_thread(wait_until, answers, "the page answers again")
+            page.heard = ()
+            await asyncio.to_thread(wait_until, lambda: any(page.heard), "the page has answered its watch")
+            hung = psutil.Process(page._process.pid)
+            hung.suspend()
+            await asyncio.to_thread(wait_until, lambda: not hung.is_running(), "the page that hangs is ended")
+            await asyncio.to_thread(wait_until, answers, "the page answers a third time")
             task.cancel()
 
         try:
@@ -141,6 +205,7 @@ def test_a_page_killed_beside_a_run_comes_back_and_the_record_says_so(tmp_path: 
             page.close()
     said = [text for _, what, text in LogReader(log).notes() if what == "note"]
     assert any("so2bench: the page ended by itself (killed by SIGKILL); it is started again at" in s for s in said)
+    assert any("so2bench: the page hung (it answered no more) and was ended; it is started again" in s for s in said)
 
 
 @pytest.mark.timeout(120)

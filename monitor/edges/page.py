@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import signal
 import socket
@@ -135,7 +136,7 @@ class PageServer:
                 "--no-dashboard, or --plain for benches"
             )
         self._claim, self.port = _claimed(reach.address, port)
-        self._host = reach.host
+        self._host, self._address = reach.host, reach.address
         # Everything else about the server stands in dashboards/.streamlit/config.toml.
         path = str(files("dashboards") / script)
         command = [sys.executable, "-m", "streamlit", "run", path, f"--server.port={self.port}"]
@@ -171,6 +172,23 @@ class PageServer:
     def ended(self) -> int | None:
         """The exit status of a process that has ended by itself, negative for a signal; None while it lives."""
         return self._process.poll()
+
+    async def answers(self, within_s: float) -> bool:
+        """Whether its server answers a question for its health within so many seconds."""
+        try:
+            async with asyncio.timeout(within_s):
+                reader, writer = await asyncio.open_connection(self._address, self.port)
+                try:
+                    writer.write(f"GET /_stcore/health HTTP/1.0\r\nHost: {self._host}:{self.port}\r\n\r\n".encode())
+                    return b" 200 " in await reader.readline()
+                finally:
+                    writer.close()
+        except (OSError, ValueError):  # a timeout is an OSError; a line without end is a ValueError
+            return False
+
+    def kill(self) -> None:
+        """End a process that hangs, which no kinder signal reaches; `ended` tells when it has."""
+        self._process.kill()
 
     def serve(self, path: str) -> None:
         """Say where it is and keep it until Ctrl-C, where nothing else is to be done.
