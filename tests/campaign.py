@@ -2,8 +2,9 @@
 
 `python -m tests.campaign --hours N --draws N --seed S` injects faults drawn at random, singly and some two together,
 and then watches quiet benches; it prints one table at the end and leaves with status 1 if a fault was missed, came
-late, was taken for another, or a high alarm was false. `--each N` injects every kind of fault N times, singly. A
-failing seed is printed; `--only SEED`, after `--each` with `--kind NAME`, runs it alone and tells its story.
+late, was taken for another, or a high alarm was false. `--each N` injects every kind of fault N times, singly; with
+`--kind NAME` that one alone. A failing seed is printed; `--only SEED`, after `--each` with `--kind NAME`, runs it
+alone and tells its story. The alarm table's row of a page that hangs is a browser's to tell: `tests/dashboards`.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ import sys
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
 from multiprocessing import Pool
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -26,14 +28,13 @@ import numpy as np
 from monitor.core.events import PermitChanged, Priority
 from monitor.rig.reality import Reality
 from tests import compiled
-from tests.faultkinds import FACES, FACES_OF_A_GATE, KINDS, PAIRED
+from tests.faultkinds import DUE_DAYS, FACES, FACES_OF_A_GATE, KINDS, PAIRED
 from tests.rig.terms import sulfur_run
-from tests.stage import RUN, Stage
+from tests.stage import DAY, DAY_ZERO_S, RUN, TERMS, Stage
 
 QUIET_SEEDS = 1_000_000  # seeds from here on are quiet hours
 QUIET_S = 3600.0
 PAIR_SHARE = 0.25
-ONSET_S = (150.0, 190.0)  # the channel's own noise is learned by then, and a plate is warm
 LONG = frozenset({"gas-drift"})  # what takes an hour to show is drawn by every 40th seed, and by no other
 LONG_EACH = 40
 DRIFT_MAX_S = 10_800.0
@@ -81,13 +82,15 @@ def drawn(seed: int, kinds: tuple[str, ...] = ()) -> Outcome:
             if first in PAIRED:
                 kinds = (first, str(rng.choice(others)))
     out = Outcome(seed, kinds)
+    if kinds == ("gas-dates",):
+        return _dated(out, rng)
     kind = KINDS[kinds[0]]
     off_ppm = 0.0 if kind.zero_off_ppm is None else rng.uniform(*kind.zero_off_ppm)
     stage = Stage(seed, _reality(rng), sulfur_run() if kind.hot_acid else RUN, off_ppm)
     if kind.from_start:
         stage.sim.do(kind.start)
     stage.begin(rng.uniform(60.0, 140.0), rng.uniform(30.0, 80.0))
-    stage.run_to(rng.uniform(*ONSET_S))
+    stage.run_to(rng.uniform(*kind.onset_s))
     start_s = stage.sim.time_s
     if not off_ppm:  # else the quiet before is none: a reading that is off from the start may be gas
         out.false = [(c.priority.value, c.tag) for c in stage.raised()]
@@ -97,7 +100,10 @@ def drawn(seed: int, kinds: tuple[str, ...] = ()) -> Outcome:
         for asked in kind.ask:
             stage.ask(*asked)
         amount = "" if kind.amounts is None else f" {rng.uniform(*kind.amounts):.4f}"
-        if not kind.from_start:
+        if kind.host_hangs_s is not None:
+            stage.hang(rng.uniform(*kind.host_hangs_s))
+            stage.run_to(stage.sim.time_s + kind.settle_s)
+        elif not kind.from_start:
             stage.sim.do(("fault tc-silent " + str(rng.integers(2))) if name == "tc-silent" else kind.start + amount)
     _judge(out, stage, start_s, _play(stage, kinds, start_s))
     if all(KINDS[name].counts for name in kinds):
@@ -109,6 +115,42 @@ def drawn(seed: int, kinds: tuple[str, ...] = ()) -> Outcome:
         out.drops_lost = stage.sim.truth().drops - stage.bench.drops
         if out.drops_lost:
             out.wrong.append(f"{out.drops_lost} drops lost")
+    out.story = [str(c) for c in stage.changes]
+    return out
+
+
+def _dated(out: Outcome, rng: np.random.Generator) -> Outcome:
+    """A run begun at any time of a day, with calibrations of drawn days on either side of their limits.
+
+    What is past its own day is said at once and by name, and nothing else; the permit stays.
+    """
+    run = RUN if rng.random() < 0.5 else sulfur_run()
+    old: dict[str, int | None] = {}
+    surely = str(rng.choice(["gas sensor", "gas sensor's bump test"]))  # so that there is something to notice
+    for what, days in DUE_DAYS.items():
+        late = [days + 1, days + int(rng.integers(1, 400)), None]
+        old[what] = (
+            late[rng.integers(3)] if what == surely else [days, int(rng.integers(days + 1)), *late][rng.integers(5)]
+        )
+    drops, plate, gas, bump = (None if age is None else DAY - timedelta(days=age) for age in old.values())
+    terms = replace(
+        TERMS,
+        drops=replace(TERMS.drops, calibrated=drops),
+        thermocouple=replace(TERMS.thermocouple, calibrated=plate),
+        gas=replace(TERMS.gas, calibrated=gas, bump_tested=bump),
+    )
+    stage = Stage(out.seed, _reality(rng), run, terms=terms, utc_zero_s=DAY_ZERO_S + rng.uniform(0.0, 86_000.0))
+    stage.begin(rng.uniform(60.0, 140.0), rng.uniform(30.0, 80.0))
+    stage.run_to(60.0)
+    _judge(out, stage, 0.0, 0.0)
+    said = next((c.detail for c in stage.raised() if c.tag == "CALIBRATION-OVERDUE"), "")
+    for what, days in DUE_DAYS.items():
+        age = old[what]
+        asked = what != "drop counter" or run.meter == "drops"
+        if (f"{what}: " in said) != (asked and (age is None or age > days)):
+            out.wrong.append(f"{what} {age} days old, due every {days}: said {said!r}")
+    if any(isinstance(c, PermitChanged) and not c.on for c in stage.changes):
+        out.wrong.append("gas-dates took the permit")
     out.story = [str(c) for c in stage.changes]
     return out
 
@@ -138,7 +180,13 @@ def _judge(out: Outcome, stage: Stage, start_s: float, from_s: float) -> None:
     for name in out.kinds:
         kind = KINDS[name]
         first = next((c for c in stage.raised(start_s) if c.tag == kind.tag), None)
-        out.after_s[name] = after_s = None if first is None else max(0.0, first.t_s - from_s)
+        after_s = None if first is None else max(0.0, first.t_s - from_s)
+        if kind.host_hangs_s is not None:
+            after_s = stage.let_go_after_s
+            out.permit[name] = after_s is not None and not stage.sim.board.permit
+            if not out.permit[name]:
+                out.wrong.append(f"{name}: the board did not take the permit, or gave it back by itself")
+        out.after_s[name] = after_s
         if after_s is None:
             out.wrong.append(f"{name} not noticed")
         elif after_s > kind.within_s + 1e-6:
@@ -202,11 +250,11 @@ def one(job: Job) -> Outcome:
     return quiet(seed) if seed >= QUIET_SEEDS else drawn(seed, kinds)
 
 
-def jobs(seed: int, draws: int, each: int, hours: int) -> list[Job]:
-    """What is to be run: so many draws of any kind or of each kind, and quiet hours; the longest first."""
+def jobs(seed: int, draws: int, each: int, hours: int, kinds: Iterable[str] = KINDS) -> list[Job]:
+    """What is to be run: so many draws of any kind or of each of `kinds`, and quiet hours; the longest first."""
     seeds = range(seed, seed + each)
     evenly: list[Job] = [
-        (n, (name,)) for name in sorted(KINDS, key=lambda name: -KINDS[name].within_s) for n in seeds
+        (n, (name,)) for name in sorted(kinds, key=lambda name: -KINDS[name].within_s) for n in seeds
     ]
     at_random: list[Job] = [(seed + n, ()) for n in range(0 if each else draws)]
     quiet_hours: list[Job] = [(QUIET_SEEDS + seed + n, ()) for n in range(hours)]
@@ -285,7 +333,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1, help="of the first run")
     parser.add_argument("--each", type=int, default=0, metavar="N", help="instead of draws: so many of every kind")
     parser.add_argument("--only", type=int, metavar="SEED", help="run this one alone and tell its story")
-    parser.add_argument("--kind", choices=KINDS, help="with --only: the trouble that a draw of each kind had")
+    parser.add_argument("--kind", choices=KINDS, help="with --each or --only: this trouble alone")
     parser.add_argument("--compiled", action="store_true", help="run a compiled copy: for hundreds of hours")
     args = parser.parse_args()
     if args.compiled:
@@ -295,7 +343,7 @@ def main() -> int:
         print("\n".join(outcome.story))
         print(f"{'+'.join(outcome.kinds) or 'quiet'}: {'; '.join(outcome.wrong) or 'all as it should be'}")
         return bool(outcome.wrong)
-    work = jobs(args.seed, args.draws, args.each, args.hours)
+    work = jobs(args.seed, args.draws, args.each, args.hours, (args.kind,) if args.kind else KINDS)
     outcomes: list[Outcome] = []
     since_s = time.monotonic()
     with Pool(len(os.sched_getaffinity(0))) as pool:

@@ -167,7 +167,10 @@ def seen_stopped(page: Page, server: PageServer, look: str) -> None:
 
 
 def test_a_page_whose_server_hangs_says_so_and_goes_on(browser: Browser, tmp_path: Path) -> None:
-    """It says how old its numbers are and where to look; what is pressed meanwhile is not asked for later."""
+    """It says how old its numbers are and where to look; what is pressed meanwhile is not asked for later.
+
+    It goes on without a reload, even if another server has taken the place of the one that hung.
+    """
     log = tmp_path / "a.so2log"
     with live_run(log), served(log) as server:
         page = opened(browser, server)
@@ -185,6 +188,13 @@ def test_a_page_whose_server_hangs_says_so_and_goes_on(browser: Browser, tmp_pat
         seen_stopped(page, server, "Look at the bench itself")
         sees(page, ".phase", "Getting ready")
         button.click()
+        sees(page, ".phase", "Generating")
+        hung(server)
+        expect(page.locator("dialog")).to_be_visible(timeout=PATIENCE_MS)
+        server.kill()
+        wait_until(lambda: server.ended() is not None, "the server that hung is ended")
+        server.start_again()
+        expect(page.locator("dialog")).to_be_hidden(timeout=PATIENCE_MS)
         sees(page, ".phase", "Generating")
         page.get_by_role("link", name="Past runs").click()
         expect(page.get_by_text("Look at").first).to_be_visible(timeout=PATIENCE_MS)
