@@ -1,12 +1,13 @@
 """The command line: `so2bench` and its commands, one function each; the larger ones have modules of their own.
 
-Exit status: 0 done, 1 refused with a reason on standard error, 2 wrong usage.
+Exit status: 0 done, 1 refused with a reason on standard error, 2 wrong usage, 130 ended by Ctrl-C before it was done.
 """
 
 from __future__ import annotations
 
 import argparse
 import asyncio
+import io
 import json
 import signal
 import sys
@@ -24,6 +25,7 @@ CAUTION = (
     "An aid for a careful person, not a certified gas detector or safety system. SO2 is toxic, the acids burn: hood, "
     "goggles, gloves; local rules and licensed practice come first."
 )
+INTERRUPTED = 130  # 128 and the number of SIGINT, as shells have it
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -84,6 +86,8 @@ def _speed(text: str) -> float:
 
 def main(argv: list[str] | None = None) -> int:
     """Run a command; gives the exit status."""
+    if isinstance(sys.stdout, io.TextIOWrapper):  # a terminal that lacks µ or → shows ? and ends no run
+        sys.stdout.reconfigure(errors="replace")
     arguments = build_parser().parse_args(argv)
     try:
         arguments.do(arguments)
@@ -93,6 +97,13 @@ def main(argv: list[str] | None = None) -> int:
         return 1
     except BrokenPipeError:
         return 1
+    except ExceptionGroup as several:
+        if several.split(BrokenPipeError)[1] is not None:
+            raise
+        return 1
+    except KeyboardInterrupt:
+        print("so2bench: ended before it was done", file=sys.stderr)
+        return INTERRUPTED
     return 0
 
 
@@ -190,6 +201,8 @@ def _run(
     reach = reach_of(a.page_host)
     broker = None if bench.mqtt is None else broker_of(bench.mqtt)
     with ExitStack() as ended:
+        # Told to end while it is still making ready, which may take minutes, it leaves no page behind.
+        ended.callback(signal.signal, signal.SIGTERM, signal.signal(signal.SIGTERM, signal.default_int_handler))
         page = None
         if not a.no_dashboard:  # before the log: a page that is refused leaves none of a run that never was
             page = Page(log, a.page_port, secret_names(bench), reach)

@@ -10,6 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from monitor.edges.newfile import write_new
 from monitor.errors import RefusalError
 
 Contents = dict[str, Any]
@@ -41,8 +42,7 @@ def save_run(path: Path, text: str) -> None:
         RefusalError: there is one already, or it cannot be written.
     """
     try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
+        write_new(path, text.encode())
     except FileExistsError as why:
         raise RefusalError(f"{path}: found a file of that name, wanted a new one") from why
     except OSError as why:

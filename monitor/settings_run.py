@@ -9,7 +9,7 @@ from typing import Any, cast, get_args
 from monitor.chemistry import acids, bases, receivers
 from monitor.chemistry.prices import dripped_kg_per_l, sulfuric_kg_per_l
 from monitor.quantities import parse_price, parse_quantity
-from monitor.settings_table import SPREAD, Table, refuse
+from monitor.settings_table import SPREAD, Table, refuse, shown
 from monitor.terms import (
     Acid,
     AcidOnSulfurTerms,
@@ -28,6 +28,7 @@ from monitor.terms import (
 )
 
 LEAST_RUNS = 3  # fewer teach nothing: see `monitor.learning`
+TITLE = r"[^\x00-\x08\x0a-\x1f\x7f-\x9f\u2028\u2029]{1,200}"  # nothing that ends a line or steers a terminal
 BASE_MAX_MOL_PER_L = 20.0  # 50 % caustic soda is 19.1 mol/L; stronger is sold solid
 
 # Pairs of route and meter that make no sense, and what is wanted instead.
@@ -46,7 +47,7 @@ def run_from(data: dict[str, Any], file: str) -> RunTerms:
     """
     wrong: list[str] = []
     top = Table(file, "", data, wrong)
-    title = top.text("title", r"[^\n]{1,200}", "a title of 1 to 200 characters")
+    title = top.text("title", TITLE, "a title of 1 to 200 characters on one line")
     g = top.table("generator", required=True)
     if g is None:
         refuse(wrong)
@@ -112,16 +113,16 @@ def _strength(g: Table, key: str, acid: Acid) -> tuple[Measured, Measured]:
     try:
         given = parse_quantity(raw, "dimensionless" if by_mass else "mole / liter")
     except ValueError:
-        g.say(key, repr(raw)[:60], example)
+        g.say(key, shown(raw), example)
         return nothing
     convert = acids.mol_per_l_from_mass_fraction if by_mass else acids.mass_fraction_from_mol_per_l
     try:
         other = _carried(convert, acid, given)
     except ValueError as why:
-        g.say(key, repr(raw)[:60], f"a strength that the tables hold: {why}")
+        g.say(key, shown(raw), f"a strength that the tables hold: {why}")
         return nothing
     if given.u >= given.value:
-        g.say(key, repr(raw)[:60], SPREAD)
+        g.say(key, shown(raw), SPREAD)
     return (other, given) if by_mass else (given, other)
 
 
@@ -167,7 +168,7 @@ def _acid_on_sulfur(g: Table) -> AcidOnSulfurTerms:
             raise ValueError
     except (ValueError, TypeError):
         wanted = 'two rising temperatures from 0 to 1300 degC like ["280 degC", "330 degC"]'
-        g.say("window", repr(raw)[:60], wanted)
+        g.say("window", shown(raw), wanted)
     return AcidOnSulfurTerms(
         sulfur_mass_g=g.measured("sulfur_mass", "gram", above=0.0, high=1e5),
         acid_mol_per_l=molar,
@@ -209,7 +210,7 @@ def _receiver(t: Table, temperature_c: float) -> ReceiverTerms:
         if 0.0 < amount <= 1e5:
             need = receivers.need_mol(reaction, excess=excess, temperature_c=temperature_c, **{name: amount})
             return ReceiverTerms(reaction, need, excess)
-    t.say("amount", repr(raw)[:60], 'a positive amount like "12 g" or "0.3 mol", at most 100000 of either')
+    t.say("amount", shown(raw), 'a positive amount like "12 g" or "0.3 mol", at most 100000 of either')
     return ReceiverTerms(reaction, 1.0, excess)
 
 
@@ -224,14 +225,14 @@ def _scrubber(t: Table) -> ScrubberTerms:
         try:
             given = parse_quantity(raw, "dimensionless" if by_mass else "mole / liter").value
         except ValueError:
-            t.say("strength", repr(raw)[:60], example)
+            t.say("strength", shown(raw), example)
             return ScrubberTerms(cast(Any, base), molar, volume_l)
         try:
             molar = bases.mol_per_l_from_mass_fraction(base, given) if by_mass else given
         except ValueError as why:
-            t.say("strength", repr(raw)[:60], str(why))
+            t.say("strength", shown(raw), str(why))
         if not 0.0 < molar <= BASE_MAX_MOL_PER_L:
-            t.say("strength", repr(raw)[:60], f"more than 0 and at most {BASE_MAX_MOL_PER_L:g} mol/L")
+            t.say("strength", shown(raw), f"more than 0 and at most {BASE_MAX_MOL_PER_L:g} mol/L")
     return ScrubberTerms(cast(Any, base), molar, volume_l)
 
 
@@ -255,7 +256,7 @@ def _prices(t: Table, charge: DripTerms | AcidOnSulfurTerms | BurnerTerms) -> Pr
         try:
             per, currency = parse_price(raw, liquids.get(key))
         except ValueError as why:
-            t.say(key, repr(raw)[:60], str(why))
+            t.say(key, shown(raw), str(why))
             continue
         got[f"{key}_per_l" if key in liquids else f"{key}_per_kg"] = per
         currencies.setdefault(currency, key)

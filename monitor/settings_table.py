@@ -20,6 +20,7 @@ from monitor.terms import Measured
 
 MAX_FILE = 256 * 1024  # bytes; a settings file is a page, not a book
 SPREAD = "an uncertainty smaller than the value"
+MARK = "\ufeff"  # some editors begin a text with it: it says UTF-8, and is none of the text
 
 
 @dataclass
@@ -62,7 +63,7 @@ class Table:
                 self.wrong.append(f"{self.file}: [{name}]: found nothing, wanted this table")
             return None
         if not isinstance(got, dict):
-            self.say(key, repr(got)[:60], f"a table [{name}]")
+            self.say(key, shown(got), f"a table [{name}]")
             return None
         return Table(self.file, name, got, self.wrong)
 
@@ -85,7 +86,7 @@ class Table:
         try:
             got = parse_quantity(raw, unit)
         except ValueError as why:
-            self.say(key, repr(raw)[:60], str(why))
+            self.say(key, shown(raw), str(why))
             return Measured(1.0)
         ok = (
             (low is None or got.value >= low)
@@ -93,9 +94,9 @@ class Table:
             and (above is None or got.value > above)
         )
         if not ok:
-            self.say(key, repr(raw)[:60], bounds or _bounds_words(low, high, above, unit))
+            self.say(key, shown(raw), bounds or _bounds_words(low, high, above, unit))
         elif (above is not None or (low is not None and low > 0.0)) and got.u >= got.value:
-            self.say(key, repr(raw)[:60], SPREAD)
+            self.say(key, shown(raw), SPREAD)
         return got
 
     def value(self, key: str, unit: str, **bounds: Any) -> float:
@@ -108,7 +109,7 @@ class Table:
         if raw is None:
             return ""
         if not isinstance(raw, str) or re.fullmatch(pattern, raw) is None:
-            self.say(key, repr(raw)[:60], wanted)
+            self.say(key, shown(raw), wanted)
             return ""
         return raw
 
@@ -116,7 +117,7 @@ class Table:
         """True or false."""
         raw = self.raw(key, default)
         if not isinstance(raw, bool):
-            self.say(key, repr(raw)[:60], "true or false")
+            self.say(key, shown(raw), "true or false")
             return default
         return raw
 
@@ -125,7 +126,7 @@ class Table:
         wanted = "one of " + ", ".join(options)
         raw = self.raw(key, default, wanted)
         if raw is not None and raw not in options:
-            self.say(key, repr(raw)[:60], wanted)
+            self.say(key, shown(raw), wanted)
         return raw if raw in options else options[0]
 
     def number(self, key: str, low: float, high: float, default: float | None = None) -> float:
@@ -135,7 +136,7 @@ class Table:
         if raw is None:
             return low
         if isinstance(raw, bool) or not isinstance(raw, (int, float)) or not low <= raw <= high:
-            self.say(key, repr(raw)[:60], wanted)
+            self.say(key, shown(raw), wanted)
             return low
         return float(raw)
 
@@ -145,7 +146,7 @@ class Table:
         raw = self.data.get(key)
         if raw is None or (isinstance(raw, date) and type(raw) is date):
             return raw
-        self.say(key, repr(raw)[:60], "a date like 2026-11-20, without quotes")
+        self.say(key, shown(raw), "a date like 2026-11-20, without quotes")
         return None
 
     def finish(self) -> None:
@@ -154,6 +155,14 @@ class Table:
             if key not in self.seen:
                 known = ", ".join(sorted(self.seen))
                 self.say(key, "this key", f"one of {known}")
+
+
+def shown(value: object) -> str:
+    """A value as a mistake shows it, cut short."""
+    try:
+        return repr(value)[:60]
+    except ValueError:  # written in hexadecimal, a whole number may be longer than Python will write
+        return "a number of thousands of digits"
 
 
 def _bounds_words(low: float | None, high: float | None, above: float | None, unit: str) -> str:
@@ -191,9 +200,11 @@ def parse_toml(text: str, name: str) -> dict[str, Any]:
         SettingsError: not TOML; names `name` and the place.
     """
     try:
-        return tomllib.loads(text)
+        return tomllib.loads(text.removeprefix(MARK))
     except tomllib.TOMLDecodeError as why:
         raise SettingsError(f"{name}: not TOML: {why}") from why
+    except ValueError as why:
+        raise SettingsError(f"{name}: found a number of thousands of digits, wanted a settings file") from why
     except RecursionError as why:
         raise SettingsError(f"{name}: found lists or tables nested without end, wanted a settings file") from why
 

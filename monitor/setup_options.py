@@ -6,6 +6,8 @@ import argparse
 import getpass
 from pathlib import Path
 
+from monitor.errors import RefusalError
+
 
 def add_setup(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the three to the command line."""
@@ -22,7 +24,7 @@ def add_setup(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     _bench(p)
     p.add_argument("--run", type=Path, required=True, help="run.toml: this generation")
     p.add_argument("--log", type=Path, required=True, help="the run's log: a new file, or the run to go on with")
-    p.add_argument("--user", default=getpass.getuser(), help="the account that watches (default: yours)")
+    p.add_argument("--user", help="the account that watches (default: yours)")
     p.add_argument("--no-dashboard", action="store_true", help="no page")
     p.set_defaults(do=_unit)
 
@@ -44,7 +46,15 @@ def _doctor(a: argparse.Namespace) -> None:
 def _unit(a: argparse.Namespace) -> None:
     from monitor.unit import unit
 
-    print(unit(a.bench, a.run, a.log, a.user, not a.no_dashboard), end="")
+    print(unit(a.bench, a.run, a.log, a.user or _own_account(), not a.no_dashboard), end="")
+
+
+def _own_account() -> str:
+    """The name of this account; in a container it may have none."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError) as why:
+        raise RefusalError("this account has no name here; --user says which account is to watch") from why
 
 
 def _try_message(a: argparse.Namespace) -> None:

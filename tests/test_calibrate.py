@@ -17,6 +17,7 @@ from monitor.edges import benchfile
 from monitor.errors import SettingsError
 from monitor.rig.bench import SimulatedBench
 from monitor.rig.serve import BenchServer
+from tests.fulldisk import full_disk
 from tests.live import terms, wait_until
 
 pytestmark = pytest.mark.live
@@ -432,6 +433,21 @@ def test_copies_never_overwrite(tmp_path: Path) -> None:
     assert [p.read_text("utf-8") for p in (first, second, link)] == ["a = 1\n", "a = 2\n", "a = 3\n"]
     assert link.is_symlink()
     assert stat.S_IMODE(path.stat().st_mode) == 0o640
+
+
+def test_a_full_disk_leaves_no_half_copy(tmp_path: Path) -> None:
+    """When the disk is full before the old file is kept whole, it is refused, and nothing is left but the file."""
+    path = tmp_path / "bench.toml"
+    path.write_text("a = 1\n" * 2000, "utf-8")
+    with full_disk(5000), pytest.raises(SettingsError, match=r"bench\.toml: cannot be written: File too large"):
+        benchfile.replace_text(path, "a = 1\n" * 2000, "a = 2\n", NOW, lambda _: None)
+    assert list(tmp_path.iterdir()) == [path]
+    assert path.read_text("utf-8") == "a = 1\n" * 2000
+
+
+def test_the_mark_of_utf_8_stays_in_its_place() -> None:
+    """A file that some editor began with the mark of UTF-8 keeps it, and the value changes all the same."""
+    assert benchfile.with_values("\ufeff" + ODD, "gas", {"zero_sum": 2}) == "\ufeff" + ODD.replace("= 1 #", "= 2 #")
 
 
 def test_what_the_settings_refuse_is_not_written(tmp_path: Path) -> None:

@@ -3,7 +3,12 @@
 from __future__ import annotations
 
 import json
+import os
+import re
+import signal
 import socket
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -217,3 +222,76 @@ def test_no_board(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(watch) == 1
     assert "is the board plugged in" in capsys.readouterr().err
     assert not (folder / "run.so2log").exists()
+
+
+def test_a_terminal_that_lacks_a_sign(folder: Path) -> None:
+    """A plan goes to a terminal that knows no ± or µ all the same, with a mark in their place."""
+    environ = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    plan = [sys.executable, "-m", "monitor", "plan", "run.toml"]
+    done = subprocess.run(plan, env=environ, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert re.search(r"goes over +0\.\d+ \? 0\.\d+ mol SO2", done.stdout)
+
+
+NAMELESS = "so2bench: this account has no name here; --user says which account is to watch\n"
+
+
+def test_an_account_without_a_name(folder: Path) -> None:
+    """An account that has a number and no name, as in a container, is told so where a name is wanted alone."""
+    nameless = "import getpass, sys; from monitor.cli import main\ngetpass.getuser = lambda: {}['uid not found']\n"
+    unit = ["unit", *FILES, "--log", "a.so2log"]
+    for command, said in ((["plan", "run.toml"], ""), ([*unit, "--user", "watcher"], ""), (unit, NAMELESS)):
+        code = f"{nameless}sys.exit(main({command!r}))"
+        done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+        assert (done.returncode, done.stderr) == (int(bool(said)), said)
+
+
+def test_whoever_listens_goes_away(folder: Path) -> None:
+    """A reader of its output that goes away ends a command without a traceback."""
+    for command in ("plan run.toml", "benches --demo 3 --plain"):
+        line = f"{sys.executable} -m monitor {command} | head -n 1"
+        done = subprocess.run(line, shell=True, capture_output=True, text=True, check=True, timeout=60)
+        assert done.stdout != ""
+        assert done.stderr == ""
+
+
+def test_ctrl_c_at_a_question(folder: Path) -> None:
+    """Ctrl-C while a person is asked ends the command in one line, with the status that shells give it."""
+    bench, _, run, _ = terms()
+    calibrate = ["calibrate", "gas-zero", "--bench", "bench.toml", "--port"]
+    with BenchServer(SimulatedBench(bench, run, 3), folder / "board"):
+        child = subprocess.Popen(
+            [sys.executable, "-u", "-m", "monitor", *calibrate],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+        )
+        assert child.stdout is not None
+        assert child.stdout.read(4) == b"Give"
+        child.send_signal(signal.SIGINT)
+        _, err = child.communicate(timeout=60)
+    assert (child.returncode, err) == (130, b"so2bench: ended before it was done\n")
+
+
+class _Page:
+    """A page that is there until it is closed."""
+
+    url = "http://127.0.0.1:1"
+    closed = 0
+
+    def __init__(self, *_: object) -> None:
+        pass
+
+    def close(self) -> None:
+        _Page.closed += 1
+
+
+def test_told_to_end_while_making_ready(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Told to end while the record is still read again, it takes its page with it, and the signal is as it was."""
+    monkeypatch.setattr("monitor.edges.page.Page", _Page)
+    monkeypatch.setattr("monitor.service.begin", lambda *_: signal.raise_signal(signal.SIGTERM))
+    bench, _, run, _ = terms()
+    with BenchServer(SimulatedBench(bench, run, 3), folder / "board"):
+        assert main(["watch", *FILES, "--log", "run.so2log"]) == 130
+    assert _Page.closed == 1
+    assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import shutil
 import sqlite3
@@ -31,6 +32,7 @@ from monitor.report.words import number, run_clock, with_u
 from monitor.report.write import write_report
 from monitor.rig import scenario
 from monitor.terms import Meter, Route
+from tests.fulldisk import full_disk
 from tests.live import terms
 from tests.recorded import START_UTC_S, Asked, record_run
 
@@ -203,6 +205,21 @@ def test_a_folder_that_is_not_there_is_refused(story: Path, tmp_path: Path) -> N
     """Where the report cannot be written, that is said."""
     with pytest.raises(RefusalError, match="cannot be written"):
         write_report(story, tmp_path / "no" / "a.html")
+
+
+def test_a_report_is_there_whole_or_not_at_all(story: Path, tmp_path: Path) -> None:
+    """A report that the disk does not take whole is taken away again, and can be written once there is room."""
+    with full_disk(40_000), pytest.raises(LogError, match="cannot be written: File too large"):
+        write_report(story, tmp_path / "a.html")
+    assert list(tmp_path.iterdir()) == []
+    assert write_report(story, tmp_path / "a.html").stat().st_size > 40_000
+
+
+def test_a_log_whose_name_is_no_text(story: Path, tmp_path: Path) -> None:
+    """A log whose name holds bytes that are no character is reported like any other."""
+    log = tmp_path / os.fsdecode(b"run-\xff.so2log")
+    log.write_bytes(story.read_bytes())
+    assert "run-?.so2log" in write_report(log, tmp_path / "a.html").read_text("utf-8")
 
 
 def test_a_run_that_has_just_begun_and_is_being_written(tmp_path: Path) -> None:

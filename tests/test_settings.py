@@ -699,6 +699,41 @@ def test_a_file_that_is_no_settings_file(tmp_path: Path, content: bytes, words: 
     assert str(path) in str(told.value)
 
 
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("extra = " + "1" * 5_000, "a number of thousands of digits"),
+        (
+            "zero_sum = 0x" + "F" * 6_000,
+            "gas.zero_sum: found a number of thousands of digits, wanted a number from 1",
+        ),
+    ],
+)
+def test_what_no_parser_takes(tmp_path: Path, line: str, words: str) -> None:
+    """A number too long to be written is refused in a sentence like any other mistake."""
+    path = tmp_path / "bench.toml"
+    path.write_text(BENCH_TOML.replace("zero_sum = 8410", line), "utf-8")
+    with pytest.raises(SettingsError, match=words):
+        load_bench(path)
+
+
+def test_the_mark_that_some_editors_put_first(tmp_path: Path) -> None:
+    """A file that begins with the mark of UTF-8 (RFC 3629, section 6) is read as without it."""
+    path = tmp_path / "run.toml"
+    path.write_text(RUN_TOML, "utf-8-sig")
+    assert load_run(path)[0] == run_from(run_document(), "run.toml")
+
+
+@pytest.mark.parametrize(
+    "title", ["two\nlines", "nought\0", "a bell\a", "red\x1b[31m", "next\x85line", "x" * 201, ""]
+)
+def test_a_title_is_one_line_of_text(title: str) -> None:
+    """A title that would break a line, steer a terminal or end a command's words is refused; a tab is not."""
+    with pytest.raises(SettingsError, match=r"title: found .*wanted a title of 1 to 200 characters on one line"):
+        run_from({**run_document(), "title": title}, "run.toml")
+    assert run_from({**run_document(), "title": "µ\tand → too"}, "run.toml").title == "µ\tand → too"
+
+
 def test_the_two_files_swapped(tmp_path: Path) -> None:
     """Each given for the other is one sentence, and not one for every key."""
     bench, run = tmp_path / "bench.toml", tmp_path / "run.toml"

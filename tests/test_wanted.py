@@ -13,11 +13,23 @@ from monitor.chemistry.design import DripDesign
 from monitor.chemistry.other_routes import SulfurDesign
 from monitor.chemistry.planning import plan
 from monitor.cli import main
-from monitor.errors import PlanError, SettingsError
-from monitor.runfile import run_toml
+from monitor.errors import PlanError, RefusalError, SettingsError
+from monitor.runfile import run_toml, save_run
 from monitor.settings import load_run, run_from
 from monitor.wanted import Want, designed, receiver_contents, want_of
+from tests.fulldisk import full_disk
 from tests.settings import BENCH_TOML, RUN_TOML
+
+
+def test_a_full_disk_leaves_no_half_run_file(tmp_path: Path) -> None:
+    """A run file that the disk does not take whole is taken away again, and can be saved once there is room."""
+    path = tmp_path / "run.toml"
+    with full_disk(5000), pytest.raises(RefusalError, match="cannot be written: File too large"):
+        save_run(path, RUN_TOML * 20)
+    assert list(tmp_path.iterdir()) == []
+    save_run(path, RUN_TOML)
+    with pytest.raises(RefusalError, match="wanted a new one"):
+        save_run(path, RUN_TOML)
 
 
 @pytest.mark.parametrize("route", ["acid-drip", "acid-on-sulfur", "burner"])

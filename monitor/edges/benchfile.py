@@ -17,6 +17,7 @@ from pathlib import Path
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from monitor.edges.newfile import write_new
 from monitor.errors import SettingsError
 
 Value = str | int | float | date
@@ -29,7 +30,8 @@ def with_values(text: str, table: str, values: Mapping[str, Value]) -> str:
         SettingsError: no TOML, or the table is none.
     """
     try:
-        document = tomlkit.parse(text)
+        mark = "\ufeff" if text.startswith("\ufeff") else ""  # some editors put it first; it is no TOML
+        document = tomlkit.parse(text.removeprefix(mark))
         if table not in document:
             document[table] = tomlkit.table()
         part = document[table]
@@ -37,7 +39,7 @@ def with_values(text: str, table: str, values: Mapping[str, Value]) -> str:
             raise SettingsError(f"found {table} written as one line, wanted a table [{table}]")
         for key, value in values.items():
             part[key] = value
-        return tomlkit.dumps(document)
+        return mark + tomlkit.dumps(document)
     except TOMLKitError as why:
         raise SettingsError(f"not TOML: {why}") from why
 
@@ -89,10 +91,7 @@ def _keep(path: Path, now: datetime) -> Path:
     while True:
         kept = path.with_name(stem if number == 1 else f"{stem}-{number}")
         try:
-            with kept.open("xb") as file:
-                file.write(path.read_bytes())
-                file.flush()
-                os.fsync(file.fileno())
+            write_new(kept, path.read_bytes())
         except FileExistsError:
             number += 1
             continue

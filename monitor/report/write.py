@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from monitor.edges.logreader import LogReader
+from monitor.edges.newfile import write_new
 from monitor.errors import LogError
 from monitor.report.facts import gather
 from monitor.report.page import page
@@ -23,13 +24,7 @@ def write_report(log: Path, out: Path | None = None, progress: Callable[[float],
         raise LogError(f"{target} is there already: a report never overwrites; name a new file with --out")
     made = page(gather(log, progress))
     try:
-        with target.open("x", encoding="utf-8") as file:
-            try:
-                file.write(made)
-                file.flush()
-            except OSError:
-                target.unlink()  # no half report looks like one
-                raise
+        write_new(target, made.encode("utf-8", "replace"))  # the log's own name may be no text
     except OSError as why:
         raise LogError(f"{target} cannot be written: {why.strerror or why}") from why
     return target
