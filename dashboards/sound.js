@@ -2,11 +2,11 @@
 // The page calls this with new data each second; if no call comes for a while, the page has lost its server. That is
 // sounded later than the page says it (stopped.js): what goes on by itself meanwhile need not startle anybody.
 const LOST_AFTER_MS = 15000;
-// A browser lets a page that is out of sight look only once a minute: refreshes then come no oftener, and one that it
-// kept from asking is not missing.
-const SLEPT_MS = 5000;
+// A browser lets a page that is out of sight ask and look only once a minute, and one that slept not at all: what was
+// not asked for is not missing.
+const LOOKS_UNHEARD = 5;
 const LOUD_EVERY_MS = 3000, SOFT_EVERY_MS = 20000;
-const STATE = (window.so2benchSound ??= { heard: 0, looked: 0, woke: 0, say: "quiet", words: "", next: 0 });
+const STATE = (window.so2benchSound ??= { heard: 0, looks: 0, say: "quiet", words: "", next: 0 });
 
 function beep(from_s, hz, length_s) {
   const tone = STATE.audio.createOscillator(), volume = STATE.audio.createGain();
@@ -30,10 +30,9 @@ function sound(say) {
 
 function look() {
   const now = Date.now();
-  if (now - STATE.looked > SLEPT_MS) STATE.woke = now;
-  STATE.looked = now;
+  STATE.looks += 1;
   const here = STATE.root?.isConnected; // else another page is shown, which has no run to sound for
-  const lost = here && now - Math.max(STATE.heard, STATE.woke) > LOST_AFTER_MS;
+  const lost = here && now - STATE.heard > LOST_AFTER_MS && STATE.looks > LOOKS_UNHEARD;
   const say = !here ? "quiet" : lost ? "loud" : STATE.say;
   const allowed = STATE.audio?.state === "running";
   if (here) {
@@ -64,6 +63,7 @@ async function allow() {
 export default function ({ parentElement, data }) {
   STATE.root = parentElement;
   STATE.heard = Date.now();
+  STATE.looks = 0;
   if (data.say !== STATE.say) STATE.next = 0;
   STATE.say = data.say;
   STATE.words = data.words;

@@ -169,7 +169,7 @@ def seen_stopped(page: Page, server: PageServer, look: str) -> None:
 def test_a_page_whose_server_hangs_says_so_and_goes_on(browser: Browser, tmp_path: Path) -> None:
     """It says how old its numbers are and where to look; what is pressed meanwhile is not asked for later.
 
-    It goes on without a reload, even if another server has taken the place of the one that hung.
+    It goes on without a reload, where the keyboard was, even if another server has taken the place of one that hung.
     """
     log = tmp_path / "a.so2log"
     with live_run(log), served(log) as server:
@@ -179,12 +179,14 @@ def test_a_page_whose_server_hangs_says_so_and_goes_on(browser: Browser, tmp_pat
         button.wait_for()
         box = button.bounding_box()
         assert box is not None
+        button.focus()
         process = hung(server)
         expect(page.locator("dialog")).to_be_visible(timeout=PATIENCE_MS)
         page.mouse.click(box["x"] + 20.0, box["y"] + 10.0)
         page.keyboard.press("Enter")
         process.resume()
         expect(page.locator("dialog")).to_be_hidden(timeout=PATIENCE_MS)
+        expect(button).to_be_focused()
         seen_stopped(page, server, "Look at the bench itself")
         sees(page, ".phase", "Getting ready")
         button.click()
