@@ -14,6 +14,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Coroutine
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -179,6 +180,7 @@ class Service:
     def stop(self) -> None:
         """End watching soon; the run stays open and can be taken up again. Safe from any thread or signal."""
         self._stop.set()
+        self._log.wait_no_longer()
 
     @property
     def now(self) -> Instant:
@@ -207,15 +209,16 @@ class Service:
                     if self._notify is not None:
                         self._notify.goodbye(RUN_ENDED if self._bench.stopped else WATCHING_ENDED)
                 finally:
-                    self._stop.set()
+                    self.stop()
                     for other in others:
                         other.cancel()
         finally:
-            self._stop.set()
-            self._inbox.close()
-            self._log.close()
-            if self._notify is not None:
-                self._notify.close()
+            self.stop()
+            with ExitStack() as last:  # each is closed, whatever becomes of the one before it
+                if self._notify is not None:
+                    last.callback(self._notify.close)
+                last.callback(self._log.close)
+                last.callback(self._inbox.close)
 
     async def _drain_inbox(self) -> None:
         while True:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
+from typing import cast
 
 import pytest
 
@@ -13,8 +16,9 @@ from monitor.core.events import AlarmChanged, Answered, PermitChanged
 from monitor.edges import runlog
 from monitor.edges.inbox import STALE_S, inbox_path
 from monitor.edges.logreader import LogReader
+from monitor.edges.notify import Notify
 from monitor.errors import LogError, PortError, RefusalError
-from monitor.service import Service, begin
+from monitor.service import WATCHING_ENDED, Service, begin
 from tests.core.lines import BoardScript
 from tests.scripted import CALM, SPEED, ScriptedPort, Watched, terms, watch
 
@@ -238,3 +242,32 @@ def test_a_full_disk_is_an_alarm_and_no_end(tmp_path: Path) -> None:
     header = LogReader(log).header()
     assert header.last.mono_s >= inputs[-1][0].mono_s
     assert [tag for _, _, tag, *_ in LogReader(log).alarms() if tag == "LOG-FAILING"]
+
+
+class People:
+    """The outlet to people, as far as an end is concerned."""
+
+    def __init__(self) -> None:
+        self.heard: list[str] = []
+
+    def goodbye(self, text: str) -> None:
+        self.heard.append(text)
+
+    def close(self) -> None:
+        self.heard.append("closed")
+
+
+def test_a_run_ends_on_a_full_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With disk and waiting room full the watching can be ended: people are told, and how much is lost is said."""
+    monkeypatch.setattr(runlog, "QUEUE_MAX", 20)
+    log, people = tmp_path / "run.so2log", People()
+    watched = Watched(begin(log, *terms(), speed=SPEED), ScriptedPort(BoardScript(), for_ever))
+    watched.service._notify = cast(Notify, people)
+    watched.service._log._db.execute("PRAGMA busy_timeout=50")
+    with closing(sqlite3.connect(log, isolation_level=None)) as db:
+        db.execute("BEGIN IMMEDIATE")  # a writer that does not let go is as good as a full disk
+        with pytest.raises(LogError, match=r"the end of the run could not be written \(\d+ entries lost\)"), watched:
+            watched.wait(lambda: len(watched.service._log._waiting) == 20, "a full waiting room")
+        db.execute("ROLLBACK")
+    assert people.heard == [WATCHING_ENDED, "closed"]
+    assert not inbox_path(log).exists()

@@ -10,7 +10,7 @@ import json
 import sqlite3
 import uuid
 from collections.abc import Mapping
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 from typing import NamedTuple
 
@@ -85,6 +85,8 @@ class Inbox:
             fresh.unlink(missing_ok=True)
             with closing(_open(fresh)) as db:
                 db.execute(_TABLE)
+            # What a page that was killed left half done belongs to the old inbox, and would be put into the new one.
+            path.with_name(path.name + "-journal").unlink(missing_ok=True)
             fresh.replace(path)
             self._db = _open(path)
         except (sqlite3.Error, OSError) as why:
@@ -115,9 +117,10 @@ class Inbox:
         return [Asked(rid, asked, kind, who, _object(args)) for _, rid, asked, kind, who, args in rows]
 
     def close(self) -> None:
-        """Take the inbox away: nobody watches any more."""
+        """Take the inbox away: nobody watches. What cannot be taken away is stale to the next service."""
         self._db.close()
-        self._path.unlink(missing_ok=True)
+        with suppress(OSError):
+            self._path.unlink(missing_ok=True)
 
 
 def _object(text: str) -> Mapping[str, object]:

@@ -19,6 +19,7 @@ from monitor.errors import LogError
 
 FORMAT = 2
 LEVELS_S = (1, 10, 60, 600)
+_NO_SHARING = (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)  # primary result codes
 NAMED = 5  # of the logs in a folder that was given for a log
 
 
@@ -78,6 +79,8 @@ class LogReader:
             with closing(self._open()) as db:
                 version = db.execute("PRAGMA user_version").fetchone()[0]
                 tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type='table'")}
+        except sqlite3.OperationalError as why:
+            raise LogError(f"{path}: cannot be read: {why}{self._unclosed_words()}") from why
         except sqlite3.DatabaseError as why:
             raise LogError(
                 f"{path}: found a file that is no run log ({why}), wanted one that so2bench wrote"
@@ -89,7 +92,28 @@ class LogReader:
             raise LogError(f"{path}: found run log format {version} ({newer}), wanted format {FORMAT}")
 
     def _open(self) -> sqlite3.Connection:
-        return sqlite3.connect(f"{self.path.resolve().as_uri()}?mode=ro", uri=True, timeout=2.0)
+        """A connection that writes nothing but, in a folder where it may, the small file by which readers share."""
+        uri = f"{self.path.resolve().as_uri()}?mode=ro"
+        db = sqlite3.connect(uri, uri=True, timeout=2.0)
+        try:
+            db.execute("PRAGMA schema_version").fetchone()  # only with this the file is opened
+        except sqlite3.OperationalError as why:
+            db.close()
+            if why.sqlite_errorcode & 0xFF not in _NO_SHARING or self._unclosed_words():
+                raise
+            # A log that was closed well, in a folder that cannot be written: nobody writes to it while it is read.
+            return sqlite3.connect(f"{uri}&immutable=1", uri=True)
+        except sqlite3.Error:
+            db.close()
+            raise
+        return db
+
+    def _unclosed_words(self) -> str:
+        """What to do about a log in a folder that cannot be written, whose last part is in a file beside it."""
+        beside = self.path.with_name(f"{self.path.name}-wal")
+        if not beside.exists() or beside.stat().st_size == 0:
+            return ""
+        return f"; it was not closed, so copy it together with {beside.name} to a folder that can be written"
 
     def _all(self, query: str, *args: object) -> list[tuple[Any, ...]]:
         try:

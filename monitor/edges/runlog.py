@@ -127,7 +127,7 @@ class LogWriter:
             raise LogError(f"{path} cannot be opened for writing: {why}") from why
         self._waiting: deque[Batch] = deque()  # at most QUEUE_MAX
         self._wake = threading.Event()  # something urgent waits, or the end
-        self._closing = False
+        self._closing = self._wait_no_longer = False
         self._delivered: Accounted | None = None
         self._exposed_s = -1e9
         self._thread = threading.Thread(target=self._run, name="run log", daemon=True)  # `close` waits for it
@@ -137,11 +137,14 @@ class LogWriter:
         self._thread.start()
 
     def write(self, events: list[Event], now: Instant) -> None:
-        """Hand over what one call of the bench gave; waits when the queue is full."""
+        """Hand over what one call of the bench gave; waits when the queue is full, until it is to wait no longer."""
         while events:
             if self._failed is not None:
                 raise self._failed
             if len(self._waiting) >= QUEUE_MAX:
+                if self._wait_no_longer:
+                    self._given += 1  # lost, and counted at the end
+                    return
                 self._wake.set()
                 time.sleep(FULL_S)
                 continue
@@ -152,6 +155,10 @@ class LogWriter:
                 if type(e) in _URGENT:
                     self._wake.set()
             return
+
+    def wait_no_longer(self) -> None:
+        """The run is to end: what finds no room from now on is lost, and `close` says so. Safe from any thread."""
+        self._wait_no_longer = True
 
     def close(self, give_up_after_s: float = 5.0) -> None:
         """Write what is waiting, tidy the file and let go of it.

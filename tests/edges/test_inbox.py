@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import subprocess
+import sys
 import threading
 from contextlib import closing
 from pathlib import Path
@@ -165,3 +167,38 @@ def test_many_ask_at_once(log: Path) -> None:
     inbox.close()
     assert sorted(taken) == sorted(asked)
     assert len(taken) == 45
+
+
+KILLED = """
+import os, sqlite3, sys
+db = sqlite3.connect(sys.argv[1], isolation_level=None)
+db.execute("PRAGMA cache_size=2")
+db.execute("BEGIN IMMEDIATE")
+db.execute("UPDATE request SET who = 'Bob' || who")
+os._exit(9)
+"""
+
+
+def test_what_a_killed_page_left_half_done(log: Path) -> None:
+    """The journal of a page that died as it asked belongs to the old inbox, and is not put into the next one."""
+    dead = Inbox(log)
+    for _ in range(200):
+        put(log, "note", "Ada", {"text": "x" * 400}, 0.0)
+    subprocess.run([sys.executable, "-c", KILLED, str(inbox_path(log))], check=False)
+    journal = log.with_name("run.so2log.inbox-journal")
+    assert journal.stat().st_size > 100_000
+    dead._db.close()
+    inbox = Inbox(log)
+    assert not journal.exists()
+    number = put(log, "note", "Ada", {"text": "new"}, 0.0)
+    assert [a.request_id for a in inbox.take()] == [number]
+    inbox.close()
+
+
+def test_an_inbox_that_cannot_be_taken_away(log: Path) -> None:
+    """Closing ends nothing else when the file cannot be taken away."""
+    inbox = Inbox(log)
+    inbox_path(log).unlink()
+    inbox_path(log).mkdir()
+    inbox.close()
+    assert inbox_path(log).is_dir()

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
+import subprocess
 import threading
 import time
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -18,7 +21,7 @@ from monitor.edges.logreader import LEVELS_S, LogReader
 from monitor.edges.runlog import LogWriter, overview_json
 from monitor.errors import LogError
 from tests.core.runs import SMALL, instant
-from tests.edges.logs import HEADER, Source, Troubles, new_log
+from tests.edges.logs import HEADER, Source, Troubles, new_log, wait_until
 
 pytestmark = pytest.mark.live
 
@@ -68,6 +71,41 @@ def test_a_folder_is_no_log(tmp_path: Path) -> None:
     with pytest.raises(LogError) as refused:
         LogReader(tmp_path)
     assert str(refused.value).endswith("; in it are 6.so2log, 5.so2log, 4.so2log, 3.so2log, 2.so2log and 2 more")
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Iterator[Path]:
+    """A folder with a log that was closed and one that was not, and in which nobody can write."""
+    folder = tmp_path / "kept"
+    folder.mkdir()
+    mount = ["mount", "-t", "tmpfs", "tmpfs", str(folder)]
+    if os.geteuid() != 0 or subprocess.run(mount, capture_output=True, check=False).returncode != 0:
+        pytest.skip("a folder in which nobody can write cannot be mounted here")
+    writer, source = LogWriter(new_log(folder / "closed.so2log"), Troubles()), Source()
+    source.write(writer, 20)
+    writer.close()
+    writer = LogWriter(new_log(tmp_path / "run.so2log"), Troubles())
+    source.write(writer, 20)
+    wait_until(lambda: LogReader(tmp_path / "run.so2log").count_inputs() == 20, "the writing")
+    for end in ("", "-wal"):
+        shutil.copy(tmp_path / f"run.so2log{end}", folder / f"open.so2log{end}")
+    writer.close()
+    subprocess.run(["mount", "-o", "remount,ro", str(folder)], check=True)
+    yield folder
+    subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
+def test_a_log_in_a_folder_that_nobody_can_write(kept: Path) -> None:
+    """A log that was closed is read from a disk that takes no writing; one that was not says what helps."""
+    reader = LogReader(kept / "closed.so2log")
+    assert reader.count_inputs() == 20
+    with reader.standing_still() as db:
+        assert db.execute("SELECT count(*) FROM sample").fetchone() == (20,)
+    with pytest.raises(
+        LogError, match=r"cannot be read: .*; it was not closed, so copy it together with open.so2log-wal"
+    ):
+        LogReader(kept / "open.so2log")
+    assert not list(kept.glob("*-shm"))
 
 
 @pytest.mark.parametrize(("version", "words"), [(3, "a newer so2bench wrote it"), (1, "an older so2bench wrote it")])

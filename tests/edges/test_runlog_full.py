@@ -134,6 +134,27 @@ def test_a_full_queue_makes_the_run_wait(tmp_path: Path, monkeypatch: pytest.Mon
     assert rows(log, "SELECT count(*) FROM input") == [(230,)]
 
 
+def test_a_run_that_is_to_end_waits_no_longer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Who waits for room in a full waiting room is let go when the run is to end; what found none is counted."""
+    monkeypatch.setattr(runlog, "QUEUE_MAX", 50)
+    monkeypatch.setattr(runlog, "RETRY_S", 0.05)
+    log = new_log(tmp_path / "run.so2log")
+    troubles, source = Troubles(), Source()
+    writer = LogWriter(log, troubles)
+    writer._db.execute("PRAGMA busy_timeout=50")
+    with closing(sqlite3.connect(log, isolation_level=None)) as db:
+        db.execute("BEGIN IMMEDIATE")
+        source.write(writer, 30)
+        wait_until(lambda: troubles, "the refusal")
+        waited = Waiter(source, writer, 200)
+        assert not waited.done_within(0.5)
+        writer.wait_no_longer()
+        assert waited.done_within(5.0)
+        with pytest.raises(LogError, match=r"could not be written \(230 entries lost\)"):
+            writer.close(give_up_after_s=0.3)
+        db.execute("ROLLBACK")
+
+
 def test_closing_on_a_full_disk_says_what_is_lost(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Closing while the disk refuses gives up after the time it was given, and says how much is lost."""
     monkeypatch.setattr(runlog, "QUEUE_MAX", 50)
