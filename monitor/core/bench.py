@@ -254,6 +254,7 @@ class Bench:
         if not self._recording and not self._link_is_lost(t_s):
             self._follow_the_phase(at, out)
         gate_dark = self._sample is not None and bool(self._sample.io & frames.IO_GATE_DARK)
+        ahead = self.account.forecast(t_s)
         facts = Facts(
             t_s=t_s,
             phase=self.phase,
@@ -262,6 +263,7 @@ class Bench:
             garbled=self._rejected_all > self._rejected_when_heard,
             repeats=self._counter_faults > self._faults_when_heard,
             account=self.account,
+            coming_mol=ahead.still_to_come_mol if self.account.counts == "bubble" else 0.0,  # a drop's is counted
             exposure=self._exposure.pass_time(t_s),
             accepted=self._accepted,
             rejected=self._rejected_all,
@@ -275,7 +277,6 @@ class Bench:
             self._note(condition, at, out)
         plate = self._sample.plate if self._sample is not None else None
         lost, zero_drift = self._link_is_lost(t_s), self._leak.zero_words()
-        ahead = self.account.forecast(t_s)
         words = self._watches.on_time(at, self.phase, plate, self.account, ahead, lost, zero_drift, gate_dark)
         for condition in self._rules.said(words):
             self._note(condition, at, out)

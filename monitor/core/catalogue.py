@@ -140,7 +140,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             "At this slope the upper limit is near.",
             "{cooler} now.",
             "half a minute",
-            off_delay_s=10.0,
+            off_delay_s=60.0,
         ),
         AlarmKind(
             "PLATE-LOW",
@@ -150,6 +150,7 @@ CATALOGUE: dict[str, AlarmKind] = {
             "Turn the heat up a little, or wait.",
             "minutes",
             off_delay_s=60.0,
+            on_delay_s=1.0,
         ),
         AlarmKind(
             "PLATE-FAULT",

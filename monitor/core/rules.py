@@ -26,6 +26,9 @@ OUTAGE_SAMPLES: Final = 30  # missing at one stroke, ten a second (protocol): LI
 REJECTS_MIN: Final = 5  # edges in a minute, before they can outnumber the drops
 CONTACT_S: Final = 1.0
 ACID_LOW_PART: Final = 0.10
+ENOUGH_PART: Final = (
+    0.95  # of the need, under which it is not enough after all; what is to come scatters with the rate
+)
 LOOSE_FROM: Final = 10  # samples without a value, over those that have one, LOOSE_TO of which make up for one
 LOOSE_TO: Final = 0.25
 UNASKED_DROPS: Final = 3  # in a phase with the tap shut; the last one or two may still hang from it
@@ -50,6 +53,7 @@ class Facts(NamedTuple):
     garbled: bool  # bytes arrive, but no frame among them since the newest valid sample
     repeats: bool  # samples arrive whose counters do not go on
     account: Account
+    coming_mol: float  # what would still go over by itself, and is not in the account's figure
     exposure: Exposed
     accepted: int
     rejected: int
@@ -236,7 +240,7 @@ class Rules:
             yield from self._of_the_bubbles(f, account)
         if account.counts:
             yield from self._of_the_count(f, account, lost)
-        yield from self._of_the_charge(account)
+        yield from self._of_the_charge(account, f.coming_mol)
 
     def _over_a_minute(self, f: Facts) -> Iterator[Condition]:
         minute = self._minute
@@ -305,15 +309,16 @@ class Rules:
         if not link_lost and self._changed("DRIP-STALLED", stalled):
             yield Condition("DRIP-STALLED", stalled, f"no {account.counts} for {self._limits.drip_stalled_s:g} s")
 
-    def _of_the_charge(self, account: Account) -> Iterator[Condition]:
+    def _of_the_charge(self, account: Account, coming_mol: float) -> Iterator[Condition]:
         spent = account.charge_spent
         if self._changed("CHARGE-SPENT", spent):
             by_acid = account.acid_volume_ml is not None
             amount = f"{account.acid_ml:.1f} mL of acid" if by_acid else f"{account.delivered_mol:.3f} mol gone over"
             yield Condition("CHARGE-SPENT", spent, f"after {amount}")
         if account.need_mol is not None:
-            delivered = account.gone_over_mol
-            enough = delivered >= account.need_mol
+            delivered, need = account.gone_over_mol, account.need_mol
+            part = ENOUGH_PART if self._said.get("ENOUGH-DELIVERED", False) else 1.0
+            enough = delivered + coming_mol >= part * need
             if self._changed("ENOUGH-DELIVERED", enough):
-                words = f"{delivered:.3f} mol of {account.need_mol:.3f} mol wanted"
-                yield Condition("ENOUGH-DELIVERED", enough, words)
+                coming = f" and {coming_mol:.3f} mol still to come" if coming_mol >= 0.0005 else ""
+                yield Condition("ENOUGH-DELIVERED", enough, f"{delivered:.3f} mol{coming} of {need:.3f} mol wanted")

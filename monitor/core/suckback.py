@@ -5,6 +5,9 @@ pressure falls under the outside's. What is known beforehand is that the making 
 watched: no drop for three of the usual intervals, or drops that bring a tenth of what they brought (the charge is
 spent). Common practice, no source. The rule says so once and stays until gas flows again or ten minutes have
 passed; a tap shut on purpose gives the same advice, because the liquid does not know the purpose.
+
+A flask that was warmed on the plate draws back when it cools, however long ago the last drop fell: 10 °C are 3 % of
+its pressure, 30 cm of water (Gay-Lussac's law). Hot sources have a rule of their own (`hotsource`).
 """
 
 from __future__ import annotations
@@ -23,6 +26,40 @@ STILL_INTERVALS: Final = 3.0
 OVER_S: Final = 600.0  # what would have climbed has
 EVERY_S: Final = 5.0
 NEWEST_PART: Final = 0.2  # of the usual interval, taken from the newest
+WARM_C: Final = 45.0  # of a plate that was heated: no room is as warm
+COOLED_C: Final = 10.0  # under the highest of
+COOLED_IN_S: Final = 600.0  # so long; a flask lags behind its plate, and a controller swings by a few degrees
+
+
+class CoolingFlask:
+    """A flask on a plate that cools while nothing makes gas. Fed on the grid."""
+
+    def __init__(self) -> None:
+        self._past: deque[tuple[float, float]] = deque()  # (s, plate °C), one in 5 s of ten minutes
+        self._words: str | None = None
+
+    def forget(self) -> None:
+        """No gas is being made: what was warm before counts no more."""
+        self._past.clear()
+        self._words = None
+
+    def words(self, t_s: float, plate_c: float | None, still_s: float) -> str | None:
+        """What is wrong at such a plate, `still_s` after the last drop, or None; an unknown one changes nothing."""
+        past = self._past
+        if plate_c is None or (past and t_s - past[-1][0] < EVERY_S):
+            return self._words
+        past.append((t_s, plate_c))
+        while past[0][0] < t_s - COOLED_IN_S:
+            past.popleft()
+        top_c = max(c for _, c in past)
+        cools = still_s >= STILL_MIN_S and top_c >= WARM_C and plate_c <= top_c - COOLED_C
+        self._words = (
+            f"the plate fell from {top_c:.0f} to {plate_c:.0f} °C and nothing drips: the flask cools, liquid may be "
+            "drawn back"
+            if cools
+            else None
+        )
+        return self._words
 
 
 class SuckBack:

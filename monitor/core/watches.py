@@ -7,13 +7,14 @@ the account and run time, and nothing of delays or of the life cycle of an alarm
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import inf
 from typing import Final
 
 from monitor.core.account import Account
 from monitor.core.events import Forecast, Instant, Phase, Reading
 from monitor.core.hotsource import HotSource
 from monitor.core.overheat import PlateAhead
-from monitor.core.suckback import SuckBack
+from monitor.core.suckback import CoolingFlask, SuckBack
 from monitor.core.upkeep import CLOCK_STEP_S, Scrubber, overdue
 from monitor.terms import AcidOnSulfurTerms, BenchTerms, RunTerms
 
@@ -42,6 +43,7 @@ class Watches:
         self._low = False
         self._seen_from_s = 0.0  # when the gate was last dark
         self._hot = HotSource(run)
+        self._cooling = CoolingFlask() if run.route == "acid-drip" else None
 
     def on_sample(self, t_s: float, plate: Reading) -> None:
         """Look at a sample."""
@@ -95,6 +97,13 @@ class Watches:
             yield "PLATE-LOW", self._under_window(self._window_c[0], phase, plate_c)
         if phase in MAKING:
             back = self._hot.words(plate_c) or back
+        if self._cooling is not None:
+            if phase not in MAKING:
+                self._cooling.forget()
+            elif not gate_dark:
+                last_s = account.last_drop_s
+                cools = self._cooling.words(at.mono_s, plate_c, inf if last_s is None else at.mono_s - last_s)
+                back = back or cools
         yield "SUCK-BACK", back
 
     def _of_the_flow(self, t_s: float, ahead: Forecast, account: Account, gate_dark: bool) -> str | None:

@@ -397,7 +397,13 @@ def test_nobody_is_told_to_shut_a_tap_that_is_not_there(route: Route) -> None:
 
 
 def test_gas_and_plate_delays_are_the_tables() -> None:
-    """Gas returns after 60 s or more and is raised without delay; the plate's upper alarms 1 s on, 60 s off."""
-    for tag in ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK"):
+    """Gas returns after 60 s or more and is raised without delay; temperatures 1 s on, 60 s off.
+
+    PLATE-HIGH-HIGH is raised at its third sample, and what is foretold (PLATE-RISING) has stood for 2 s already.
+    """
+    for tag in ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING", "GAS-STEL", "GAS-TWA"):
         assert (CATALOGUE[tag].on_delay_s, CATALOGUE[tag].off_delay_s) == (0.0, 60.0)
-    assert (CATALOGUE["PLATE-HIGH"].on_delay_s, CATALOGUE["PLATE-HIGH"].off_delay_s) == (1.0, 60.0)
+    for tag in ("PLATE-HIGH", "PLATE-LOW"):
+        assert (CATALOGUE[tag].on_delay_s, CATALOGUE[tag].off_delay_s) == (1.0, 60.0)
+    for tag in ("PLATE-HIGH-HIGH", "PLATE-RISING"):
+        assert (CATALOGUE[tag].on_delay_s, CATALOGUE[tag].off_delay_s) == (0.0, 60.0)

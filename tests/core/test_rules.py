@@ -9,7 +9,7 @@ import pytest
 
 from monitor.core.dropaccount import DropAccount
 from monitor.core.events import AlarmState
-from monitor.terms import RunTerms
+from monitor.terms import ReceiverTerms, RunTerms
 from tests.core.lines import DARK, GAS, OVERHEAT, BoardScript, tc_word
 from tests.core.runs import BENCH, DRIP, LIMITS, SMALL, Run, alarms, instant, ppm_sum, raised, returned, warm
 from tests.core.test_weighings import BUBBLES
@@ -565,13 +565,35 @@ def test_bubbles_that_stop() -> None:
     assert details["SUCK-BACK"].startswith("no bubble for 15 s")
 
 
+def test_enough_counts_what_will_still_come() -> None:
+    """A hot flask goes on for about a minute: what is over and what will come by then is enough; said once."""
+    run = Run(replace(BUBBLES, receiver=ReceiverTerms(None, 0.1)))
+    run.samples(1.0)
+    run.ask("phase", phase="generating")
+    begun: list[float] = []
+
+    def look(board: BoardScript) -> None:
+        dripping_on(board)
+        if not begun and any(tag == "ENOUGH-DELIVERED" for tag, _ in raised(run.events)):
+            begun.append(run.bench.account.delivered_mol)
+
+    dripping_on = dripping(120.0)
+    run.samples(900.0, look)
+    to_come_mol = run.bench.account.forecast(run.t_s).still_to_come_mol
+    assert to_come_mol > 0.005
+    assert begun[0] == pytest.approx(0.1 - to_come_mol, abs=0.002)
+    (change,) = (c for c in alarms(run.events) if c.tag == "ENOUGH-DELIVERED")
+    assert "mol still to come of 0.100 mol wanted" in change.detail
+
+
 def test_a_hot_plate_under_its_window() -> None:
-    """PLATE-LOW while generating under the window, gone 2 °C over its edge for a minute; never in another phase."""
+    """PLATE-LOW a second into generating under the window, gone 2 °C over its edge for a minute; in no other phase."""
     run = Run(BUBBLES)
     run.samples(1.0)
     run.ask("phase", phase="generating")
-    run.samples(1.0)
-    assert "PLATE-LOW" in tags(run)
+    start_s = run.t_s
+    run.samples(2.0)
+    assert start_s + 1.0 <= when(run, "PLATE-LOW") <= start_s + 1.6
     warm(run, 275.0)
     run.samples(62.0)
     assert len(returned(run.events, "PLATE-LOW")) == 1

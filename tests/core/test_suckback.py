@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import pytest
 
-from monitor.core.suckback import SuckBack
+from monitor.core.suckback import CoolingFlask, SuckBack
+from monitor.rig.reality import Reality
+from monitor.terms import Measured, RunTerms
+from tests.rig.terms import drip_run, sulfur_run
+from tests.stage import Stage
 
 PER_DROP_MOL = 2e-4
 
@@ -80,3 +87,69 @@ def test_a_slower_drip_is_no_stop(first_s: float, then_s: float) -> None:
     flow.run(200.0, first_s)
     flow.run(300.0, then_s)
     assert flow.said == []
+
+
+def test_a_plate_that_cools_while_it_drips_is_nothing() -> None:
+    """A plate turned down while it drips draws nothing back; nor does one that swings, or that never was warm."""
+    for start_c, fall_c, still_s in ((90.0, 40.0, 2.0), (90.0, 6.0, 100.0), (40.0, 18.0, 100.0)):
+        flask = CoolingFlask()
+        said = [flask.words(5.0 * n, start_c - fall_c * min(n / 60.0, 1.0), still_s) for n in range(120)]
+        assert set(said) == {None}
+
+
+# --- against the pressure in the rig's flask, whose valve lets nothing back ---------------------------------------
+
+TUBE_PA = 500.0  # 5 cm of water: so far the tube is in the liquid, and so high it climbs
+
+
+def heat_off(stage: Stage) -> None:
+    stage.sim.do("plate 0")
+
+
+def permit_off(stage: Stage) -> None:
+    stage.ask("permit", "on", False)
+
+
+def tap_shut_heat_off(stage: Stage) -> None:
+    stage.sim.do("tap 0")
+    stage.sim.do("plate 0")
+
+
+def warmed_out_heat_off(stage: Stage) -> None:
+    """The drip ended long ago, and the rest was driven out on the plate."""
+    stage.sim.do("tap 0")
+    stage.ask("phase", "phase", "running out")
+    stage.sim.do("plate 140")
+    stage.run_to(stage.sim.time_s + 1200.0)
+    assert stage.bench.overview().alarms
+    stage.ask("acknowledge", "tag", "*")
+    stage.sim.do("plate 0")
+
+
+BUBBLING = replace(sulfur_run(), meter="bubbles", bubble_volume_ul=Measured(2500.0, 30.0))
+
+
+@pytest.mark.parametrize(
+    ("run", "plate_c", "doing"),
+    [
+        (sulfur_run(), 290.0, heat_off),
+        (sulfur_run(), 325.0, permit_off),
+        (BUBBLING, 310.0, heat_off),
+        (drip_run(), 90.0, tap_shut_heat_off),
+        (drip_run(), 90.0, warmed_out_heat_off),
+    ],
+)
+def test_it_is_said_before_liquid_climbs(run: RunTerms, plate_c: float, doing: Callable[[Stage], None]) -> None:
+    """SUCK-BACK is raised half a minute or more before the flask draws as hard as the tube is deep."""
+    stage = Stage(5, Reality(plate_to_liquor_w_per_k=1.5), run)
+    stage.begin(plate_c, 60.0)
+    if stage.sim.plant.tap is None:
+        stage.ask("phase", "phase", "generating")
+    stage.run_to(900.0)
+    doing(stage)
+    start_s = stage.sim.time_s
+    while 101_325.0 - stage.sim.truth().pressure_pa < TUBE_PA:
+        stage.run_to(stage.sim.time_s + 1.0)
+        assert stage.sim.time_s < start_s + 900.0
+    (said,) = (c for c in stage.raised(start_s) if c.tag == "SUCK-BACK")
+    assert said.t_s <= stage.sim.time_s - 30.0
