@@ -26,9 +26,7 @@ OUTAGE_SAMPLES: Final = 30  # missing at one stroke, ten a second (protocol): LI
 REJECTS_MIN: Final = 5  # edges in a minute, before they can outnumber the drops
 CONTACT_S: Final = 1.0
 ACID_LOW_PART: Final = 0.10
-ENOUGH_PART: Final = (
-    0.95  # of the need, under which it is not enough after all; what is to come scatters with the rate
-)
+ENOUGH_PART: Final = 0.95  # of the need, under which it is not enough after all: what is to come scatters
 LOOSE_FROM: Final = 10  # samples without a value, over those that have one, LOOSE_TO of which make up for one
 LOOSE_TO: Final = 0.25
 UNASKED_DROPS: Final = 3  # in a phase with the tap shut; the last one or two may still hang from it

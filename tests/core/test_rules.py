@@ -587,7 +587,7 @@ def test_enough_counts_what_will_still_come() -> None:
 
 
 def test_a_hot_plate_under_its_window() -> None:
-    """PLATE-LOW a second into generating under the window, gone 2 °C over its edge for a minute; in no other phase."""
+    """PLATE-LOW a second into generating under the window, gone 2 °C over its edge for a minute; in no other."""
     run = Run(BUBBLES)
     run.samples(1.0)
     run.ask("phase", phase="generating")
