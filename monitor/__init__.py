@@ -16,10 +16,4 @@ The path through the package, in the direction in which data flows:
 
 from __future__ import annotations
 
-from monitor.core.bench import Bench
-from monitor.core.events import Instant, Request
-from monitor.settings import load_bench, load_run
-
 __version__ = "0.1.0"
-
-__all__ = ["Bench", "Instant", "Request", "__version__", "load_bench", "load_run"]

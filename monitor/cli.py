@@ -26,6 +26,7 @@ CAUTION = (
     "goggles, gloves; local rules and licensed practice come first."
 )
 INTERRUPTED = 130  # 128 and the number of SIGINT, as shells have it
+NAME_SHOWN = 100  # characters of a file's name in a sentence
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -88,14 +89,18 @@ def main(argv: list[str] | None = None) -> int:
     """Run a command; gives the exit status."""
     if isinstance(sys.stdout, io.TextIOWrapper):  # a terminal that lacks µ or → shows ? and ends no run
         sys.stdout.reconfigure(errors="replace")
-    arguments = build_parser().parse_args(argv)
     try:
+        arguments = build_parser().parse_args(argv)
         arguments.do(arguments)
     except RefusalError as why:
         for line in str(why).splitlines():
             print(f"so2bench: {line}", file=sys.stderr)
         return 1
     except BrokenPipeError:
+        return 1
+    except OSError as why:  # the machine refuses a file where no command could say more about it
+        name = "" if why.filename is None else f"{_short(str(why.filename))}: "
+        print(f"so2bench: {name}{why.strerror or why}", file=sys.stderr)
         return 1
     except ExceptionGroup as several:
         if several.split(BrokenPipeError)[1] is not None:
@@ -105,6 +110,10 @@ def main(argv: list[str] | None = None) -> int:
         print("so2bench: ended before it was done", file=sys.stderr)
         return INTERRUPTED
     return 0
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= NAME_SHOWN else f"{name[:NAME_SHOWN]}…"
 
 
 def _replay(a: argparse.Namespace) -> None:

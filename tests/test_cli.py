@@ -248,7 +248,7 @@ def test_an_account_without_a_name(folder: Path) -> None:
 
 def test_whoever_listens_goes_away(folder: Path) -> None:
     """A reader of its output that goes away ends a command without a traceback."""
-    for command in ("plan run.toml", "benches --demo 3 --plain"):
+    for command in ("plan run.toml", "benches --demo 30 --plain"):
         line = f"{sys.executable} -m monitor {command} | head -n 1"
         done = subprocess.run(line, shell=True, capture_output=True, text=True, check=True, timeout=60)
         assert done.stdout != ""
@@ -295,3 +295,22 @@ def test_told_to_end_while_making_ready(folder: Path, monkeypatch: pytest.Monkey
         assert main(["watch", *FILES, "--log", "run.so2log"]) == 130
     assert _Page.closed == 1
     assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
+
+
+def test_ctrl_c_in_the_middle_of_a_command(folder: Path) -> None:
+    """A command stopped half-way says so in one line, with the status that shells give for it, and no traceback."""
+    waits = folder / "recording"
+    os.mkfifo(waits)  # the command is in the middle of its work once it reads from here
+    argv = [sys.executable, "-m", "monitor", "replay", str(waits), *FILES]
+    with subprocess.Popen(argv, stderr=subprocess.PIPE, text=True) as command, waits.open("wb"):
+        command.send_signal(signal.SIGINT)
+        _, said = command.communicate()
+    assert (command.returncode, said) == (130, "so2bench: ended before it was done\n")
+
+
+def test_a_name_that_the_machine_refuses(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A file's name too long for the machine is one short sentence."""
+    assert main(["plan", "run.toml", "--bench", "bench.toml", "--past", "x" * 300]) == 1
+    (said,) = capsys.readouterr().err.splitlines()
+    assert said.startswith("so2bench: xxx")
+    assert said.endswith("…: File name too long")

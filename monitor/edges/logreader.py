@@ -152,11 +152,18 @@ class LogReader:
         return Header(bench, run, start, last, closed, made_by)
 
     def overview(self) -> dict[str, Any] | None:
-        """The newest overview, keys as `monitor.core.events.Overview`; None before the first."""
+        """The newest overview, keys as `monitor.core.events.Overview`; None before the first.
+
+        Raises:
+            LogError: it cannot be read.
+        """
         rows = self._all("SELECT json FROM overview")
         if not rows:
             return None
-        got: dict[str, Any] = json.loads(rows[0][0])
+        try:
+            got: dict[str, Any] = json.loads(rows[0][0])
+        except ValueError as why:
+            raise LogError(f"{self.path}: is damaged: its newest overview is not JSON ({why})") from why
         return got
 
     def inputs(self) -> Iterator[tuple[Instant, bytes | Request]]:

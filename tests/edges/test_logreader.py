@@ -140,6 +140,13 @@ def test_rows_of_a_wrong_kind_do_not_get_in(tmp_path: Path) -> None:
         altered(tmp_path / "a.so2log", "INSERT INTO note VALUES (1, 'noon', 'note', 'x')")
 
 
+def test_a_spoiled_overview_is_said(tmp_path: Path) -> None:
+    """A state that rotted on the disk is a sentence for whoever looks, with the file's name."""
+    path = altered(tmp_path / "a.so2log", "INSERT INTO overview VALUES (1, 0, 0, '{\"t_s\"; 1}')")
+    with pytest.raises(LogError, match=r"a\.so2log: is damaged: its newest overview is not JSON"):
+        LogReader(path).overview()
+
+
 def test_a_new_log_is_empty_but_readable(tmp_path: Path) -> None:
     """Before the first sample there is no overview and no trace, and the run has got as far as its start."""
     reader = LogReader(new_log(tmp_path / "run.so2log"))
