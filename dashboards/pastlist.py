@@ -8,11 +8,11 @@ from html import escape
 from pathlib import Path
 from typing import NamedTuple
 
-from dashboards.source import written_utc_s
 from dashboards.words import UNKNOWN, plain, with_uncertainty
 from monitor.core.spans import duration
+from monitor.edges.logreader import logs_in, written_utc_s
 from monitor.errors import RefusalError
-from monitor.past import PastRun, logs_in, past_run
+from monitor.past import PastRun, past_run
 
 MOST_RUNS = 200  # of a folder, the newest; a longer table serves nobody
 # On a telephone a run is a block of lines, each with its name, instead of a line that runs off the side.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import lru_cache
-from pathlib import Path
 from typing import Any, Final, NamedTuple, cast, get_args
 
 from monitor.core.events import (
@@ -62,19 +61,6 @@ def route_in(run_toml: str) -> Route | None:
     except (SettingsError, KeyError, TypeError):
         return None
     return cast(Route, route) if route in get_args(Route) else None
-
-
-def written_utc_s(log: Path) -> float:
-    """When the log was last written, Unix seconds: a reader's own empty side files do not count."""
-    newest = 0.0
-    for path in (log, log.with_name(log.name + "-wal")):
-        try:
-            stat = path.stat()
-        except OSError:
-            continue
-        if stat.st_size:
-            newest = max(newest, stat.st_mtime)
-    return newest
 
 
 def _closing(got: Mapping[str, Any]) -> Closing:

@@ -13,14 +13,14 @@ from dashboards import amounts, readings
 from dashboards.alarms import Card, cards, headline_of, route_of, steps_of
 from dashboards.freshness import Freshness
 from dashboards.minding import mind
-from dashboards.source import Sheet, overview_from, sheet_of, written_utc_s
+from dashboards.source import Sheet, overview_from, sheet_of
 from dashboards.steps import in_order, next_step, when_nobody_watches
 from dashboards.words import clock
 from monitor.core.events import CheckLine, Closing, Overview, Phase, Priority
 from monitor.core.spans import duration
 from monitor.core.stopping import STOP
 from monitor.edges.inbox import inbox_path
-from monitor.edges.logreader import Header, LogReader
+from monitor.edges.logreader import Header, LogReader, written_utc_s
 from monitor.errors import LogError
 from monitor.terms import Meter
 

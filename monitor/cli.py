@@ -79,7 +79,10 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def _speed(text: str) -> float:
-    value = float(text)
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
     if not 1.0 <= value <= 10.0:
         raise argparse.ArgumentTypeError(f"found {text}, wanted a number from 1 to 10")
     return value

@@ -60,6 +60,11 @@ def export(
     if into.exists():
         raise LogError(f"{into} is there already: an export never overwrites; name a new folder with --out")
     part = into.with_name(f"{into.name}.part")  # takes its name when it is whole: no half export looks like one
+    if part.exists():
+        raise LogError(
+            f"{part} is there already: an export that was cut short left it; take it away, or name another folder "
+            "with --out"
+        )
     try:
         part.mkdir(parents=True)
         try:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+LONGEST_S = 600.0  # of a stretch that the board is read; longer, and a drift is in it
+
 
 def add_calibrate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add `calibrate` and its kinds to the command line."""
@@ -78,7 +80,17 @@ def _bench(p: argparse.ArgumentParser) -> None:
 
 
 def _seconds(p: argparse.ArgumentParser) -> None:
-    p.add_argument("--seconds", type=float, default=60.0, help="how long the board is read (default 60)")
+    p.add_argument("--seconds", type=_stretch_s, default=60.0, help="how long the board is read (default 60)")
+
+
+def _stretch_s(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = 0.0
+    if not 1.0 <= seconds <= LONGEST_S:
+        raise argparse.ArgumentTypeError(f"found {text}, wanted seconds from 1 to {LONGEST_S:g}")
+    return seconds
 
 
 def add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -15,7 +15,6 @@ from monitor.edges.logreader import LogReader
 from monitor.settings import bench_from, parse_toml, run_from
 from monitor.terms import BenchTerms, RunTerms
 
-ENDING = "*.so2log"
 RATE_OVER_S = 60.0  # a rate is what went over in this time; a drop's step is lost in it
 MOST_POINTS = 1500
 
@@ -45,11 +44,6 @@ class Course(NamedTuple):
     share_of_plan: list[float | None]
     mmol_per_min: list[float | None]
     plate_c: list[float | None]
-
-
-def logs_in(folder: Path) -> list[Path]:
-    """The run logs of a folder, the newest written first."""
-    return sorted(folder.glob(ENDING), key=lambda path: (-path.stat().st_mtime, path.name))
 
 
 def past_run(log: Path) -> PastRun:

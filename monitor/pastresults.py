@@ -18,10 +18,10 @@ from monitor.chemistry.planning import most_so2_mol
 from monitor.chemistry.trajectory import FIRST_GAS_FRACTION
 from monitor.core.balance import course_of
 from monitor.core.events import Corrected, Phase
-from monitor.edges.logreader import Header, LogReader
+from monitor.edges.logreader import Header, LogReader, logs_in, written_utc_s
 from monitor.errors import RefusalError
 from monitor.nexttime import LEAST_DELIVERED, NextTime, RunResult, charge_words, drop_by_weighing, next_time
-from monitor.past import logs_in, plan_of, settings_of
+from monitor.past import plan_of, settings_of
 from monitor.terms import BenchTerms, DripTerms, Measured, Route, RunTerms
 
 MOST_LEARNED = 40  # runs that are learned from, the newest: an older bench is another bench; judgement
@@ -47,7 +47,7 @@ def learned_from(
             if header.closed and (until_utc_s is None or header.start.utc_s <= until_utc_s):
                 then, run = settings_of(header.bench_toml, header.run_toml)
                 if then.name == bench.name and run.route == route:
-                    results.append(result_of(log, log.stat().st_mtime))
+                    results.append(result_of(log, written_utc_s(log)))
         except RefusalError:
             continue  # the list of past runs says why
     return next_time(results, today, bench.drops)

@@ -114,6 +114,18 @@ def test_wrong_usage(argv: list[str], capsys: pytest.CaptureFixture[str]) -> Non
     assert "usage: so2bench" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("number", ["nan", "inf", "-1", "0", "soon", "1e9"])
+@pytest.mark.parametrize(
+    "option", [["demo", "--speed"], ["calibrate", "gas-zero", "--bench", "b", "--port", "--seconds"]]
+)
+def test_a_number_that_cannot_be(option: list[str], number: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is no number, or none that can be meant, is wrong usage, which says what was found and what is wanted."""
+    with pytest.raises(SystemExit) as ended:
+        main([*option, number])
+    assert ended.value.code == 2
+    assert re.search(rf"{option[-1]}: found {number}, wanted .* from 1 to \d+$", capsys.readouterr().err.strip())
+
+
 @pytest.mark.parametrize("command", [[], ["demo"], ["plan"], ["watch"], ["replay"]])
 def test_help(command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     """Every command explains itself."""

@@ -110,6 +110,18 @@ def test_an_export_never_overwrites(story: Path, tmp_path: Path, capsys: pytest.
     assert "is there already" in line
 
 
+def test_what_a_killed_export_left_is_named(story: Path, tmp_path: Path) -> None:
+    """An export that was killed leaves its part; the next one says what that is, and what to do."""
+    part = tmp_path / "out.part"
+    part.mkdir()
+    with pytest.raises(
+        LogError, match=r"out\.part is there already: an export that was cut short left it; take it away"
+    ):
+        export(story, "csv", tmp_path / "out")
+    part.rmdir()
+    assert export(story, "csv", tmp_path / "out")
+
+
 def test_an_export_that_fails_leaves_nothing(story: Path, tmp_path: Path) -> None:
     """Half an export is taken away, and the next try is not in its way."""
 

@@ -18,6 +18,7 @@ from monitor.core.requests import BadRequestError, from_json
 from monitor.errors import LogError
 
 FORMAT = 2
+ENDING = "*.so2log"
 LEVELS_S = (1, 10, 60, 600)
 _NO_SHARING = (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)  # primary result codes
 NAMED = 5  # of the logs in a folder that was given for a log
@@ -53,13 +54,31 @@ class Trace(NamedTuple):
     held_mol: list[float | None]
 
 
+def written_utc_s(log: Path) -> float:
+    """When a log was last written, Unix seconds: a reader's own empty side files do not count; 0 if it is gone."""
+    newest = 0.0
+    for path in (log, log.with_name(f"{log.name}-wal")):
+        try:
+            stat = path.stat()
+        except OSError:
+            continue
+        if stat.st_size or path is log:
+            newest = max(newest, stat.st_mtime)
+    return newest
+
+
+def logs_in(folder: Path) -> list[Path]:
+    """The run logs of a folder, the newest written first."""
+    return sorted(folder.glob(ENDING), key=lambda log: (-written_utc_s(log), log.name))
+
+
 def folder_words(folder: Path) -> str:
     """Why a folder is no run log, and which files in it look as though they were, the newest first."""
-    logs = sorted(folder.glob("*.so2log"), key=lambda path: (-path.stat().st_mtime, path.name))
+    logs = logs_in(folder)
     named = ", ".join(path.name for path in logs[:NAMED])
     more = f" and {len(logs) - NAMED} more" if len(logs) > NAMED else ""
     inside = f"in it are {named}{more}" if logs else "none is in it"
-    return f"{folder}: found a folder, wanted one run log (*.so2log); {inside}"
+    return f"{folder}: found a folder, wanted one run log ({ENDING}); {inside}"
 
 
 class LogReader:

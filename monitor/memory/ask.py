@@ -47,7 +47,7 @@ def ask(
         its = ZoneInfo(zone)
         since_s = 0.0 if since is None else datetime(since.year, since.month, since.day, tzinfo=its).timestamp()
     except (ZoneInfoNotFoundError, ValueError, OSError) as why:
-        raise RefusalError(f"found time zone {zone[:64]!r}, wanted a name like Europe/Berlin or UTC") from why
+        raise RefusalError(_zone_words(zone)) from why
     given = {"since_s": since_s, "zone": zone, "by_bench": "bench" in by, "by_month": "month" in by}
     text = (files("monitor.memory") / f"{question}.sql").read_text("utf-8")
     answer = _of_one_moment(folder, text, {name: value for name, value in given.items() if f"${name}" in text})
@@ -57,6 +57,10 @@ def ask(
     return answer._replace(
         columns=tuple(answer.columns[i] for i in shown), rows=[tuple(row[i] for i in shown) for row in answer.rows]
     )
+
+
+def _zone_words(zone: str) -> str:
+    return f"found time zone {zone[:64]!r}, wanted a name like Europe/Berlin or UTC"
 
 
 def _of_one_moment(folder: Path, text: str, given: Mapping[str, object]) -> Answer:
@@ -71,6 +75,8 @@ def _of_one_moment(folder: Path, text: str, given: Mapping[str, object]) -> Answ
             except duckdb.Error as why:
                 failed = why
             if changes(folder) == before and not is_changing(folder):
+                if isinstance(failed, duckdb.NotImplementedException) and "TimeZone" in str(failed):
+                    raise RefusalError(_zone_words(str(given["zone"]))) from failed
                 if failed is not None:
                     said = str(failed).splitlines()[0]
                     raise RefusalError(f"{folder}: the memory cannot be read: {said}") from failed

@@ -11,10 +11,10 @@ from itertools import groupby
 from pathlib import Path
 from typing import Literal, NamedTuple
 
+from monitor.edges.logreader import ENDING
 from monitor.errors import LogError
 from monitor.memory.source import Seen, Version, look, read
 from monitor.memory.store import Store
-from monitor.past import ENDING
 
 What = Literal["new", "grown", "as before", "older", "refused"]
 

@@ -29,7 +29,7 @@ from monitor.report.facts import add_to_fingerprint, is_invented, stood
 from monitor.settings import parse_toml
 
 CHUNK: Final = 20_000  # rows in memory at once
-_BENCH = re.compile(r"[A-Za-z0-9-]{1,64}")  # as bench.toml has it, and a folder's name here
+_BENCH = re.compile(r"[A-Za-z0-9-]{1,40}")  # as bench.toml has it, and a folder's name here
 
 
 class Seen(NamedTuple):

@@ -31,7 +31,7 @@ class Target:
 
     async def deliver(self, letter: Letter) -> str | None:
         """Send; None when it went out, else a reason without secrets."""
-        from apprise import NotifyType
+        from apprise import NotifyFormat, NotifyType
 
         loud = NotifyType.FAILURE if letter.worst is Priority.HIGH else NotifyType.WARNING
         calm = NotifyType.SUCCESS if letter.kind is Kind.OVER else NotifyType.INFO
@@ -39,8 +39,14 @@ class Target:
         try:
             # The library's own limit comes first; the second holds if a part of it hangs.
             async with asyncio.timeout(DELIVER_S + 1.0):
+                # That it is plain text must be said: else mail, which is HTML there, runs the lines together and
+                # takes what a run is called for markup.
                 done: Any = await self._service.async_notify(
-                    body=letter.body, title=letter.title, notify_type=how, timeout=DELIVER_S
+                    body=letter.body,
+                    title=letter.title,
+                    notify_type=how,
+                    body_format=NotifyFormat.TEXT,
+                    timeout=DELIVER_S,
                 )
         except TimeoutError:
             return f"{self.name} did not answer within {DELIVER_S:g} s"

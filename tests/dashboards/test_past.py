@@ -19,9 +19,9 @@ from streamlit.testing.v1 import AppTest
 from dashboards.pastcharts import ticks
 from dashboards.pastlist import HEAD, listed, table_of
 from dashboards.stretch import WINDOWS, stretch_of
-from monitor.edges.logreader import LogReader
+from monitor.edges.logreader import LogReader, logs_in
 from monitor.edges.page import Page
-from monitor.past import course, logs_in, past_run
+from monitor.past import course, past_run
 from tests.dashboards.chromium import chromium
 from tests.dashboards.runs import QUIET, sampled, standing, write_log
 from tests.dashboards.test_browser import PATIENCE_MS, opened, sees

@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.core.events import Answered, Overview, Phase, PhaseChanged, Reading, Sampled
-from monitor.edges.logreader import LEVELS_S, LogReader
+from monitor.edges.logreader import LEVELS_S, LogReader, logs_in
 from monitor.edges.runlog import LogWriter, overview_json
 from monitor.errors import LogError
 from tests.core.runs import SMALL, instant
@@ -71,6 +71,15 @@ def test_a_folder_is_no_log(tmp_path: Path) -> None:
     with pytest.raises(LogError) as refused:
         LogReader(tmp_path)
     assert str(refused.value).endswith("; in it are 6.so2log, 5.so2log, 4.so2log, 3.so2log, 2.so2log and 2 more")
+
+
+def test_a_link_to_nothing_among_logs(tmp_path: Path) -> None:
+    """A link whose log is gone is listed last among the logs of a folder, and is said to be gone when it is read."""
+    (tmp_path / "a.so2log").symlink_to(tmp_path / "gone")
+    (tmp_path / "b.so2log").write_bytes(b"")
+    assert [log.name for log in logs_in(tmp_path)] == ["b.so2log", "a.so2log"]
+    with pytest.raises(LogError, match=r"a\.so2log: there is no such run log"):
+        LogReader(tmp_path / "a.so2log")
 
 
 @pytest.fixture

@@ -140,6 +140,7 @@ def test_three_forms_say_the_same(lab: Path, question: Question, capsys: pytest.
     ("arguments", "says"),
     [
         (["exposure", "--zone", "Atlantis/West"], "found time zone 'Atlantis/West', wanted a name like"),
+        (["exposure", "--zone", "posixrules"], "found time zone 'posixrules', wanted a name like"),
         (["exposure", "--zone", "../etc"], "found time zone '../etc', wanted a name like"),
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import signal
 import subprocess
@@ -15,6 +16,7 @@ from monitor import cli
 from monitor.core.events import AlarmState, Priority, StandingAlarm
 from monitor.edges.notify import Notify
 from monitor.errors import RefusalError, SettingsError
+from monitor.messenger.letters import Scene, Teller
 from monitor.messenger.targets import targets_of
 from monitor.rig import scenario
 from monitor.rig.bench import SimulatedBench
@@ -164,6 +166,19 @@ def test_urls_that_cannot_be_used_are_refused_before_anything_starts(
     assert "example" not in str(told.value)
     with pytest.raises(RefusalError, match="urls_env"):
         Notify("hood-2", "invented", "acid-drip", NotifyTerms(ENV), lambda *_: None)
+
+
+def test_what_a_run_is_called_is_no_markup() -> None:
+    """A service that shows HTML, as mail does, gets the lines as lines, and what people wrote as text."""
+    scene = Scene("hood-2", "Se <b>& more</b>", "acid-drip")
+    letter = Teller(Priority.LOW, 60.0, str).next(0.0, scene)
+    assert letter is not None
+    with Sink() as sink:
+        (target,) = targets_of(ENV, {ENV: f"{sink.url}?format=html"})
+        assert asyncio.run(target.deliver(letter)) is None
+    shown = sink.got[0]["message"].replace("&nbsp;", " ")
+    assert "Messages about its alarms come here.<br" in shown
+    assert "Run: Se &lt;b&gt;&amp; more&lt;/b&gt;." in shown
 
 
 def test_a_trial_message_says_who_took_it(
