@@ -10,12 +10,12 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 from monitor.core import frames
-from monitor.core.account import Weighing, WeighingRefusedError
 from monitor.core.accounts import account_of
 from monitor.core.alarms import LATCHED, STANDING, AlarmBook, Input, RefusedError
-from monitor.core.bumptest import FIRST_TO_BE_CLEAR, SET_ASIDE, BumpTest
+from monitor.core.asked import bump_test, clear, end_before_safe, end_bump_test, weigh
+from monitor.core.boardline import BoardLine
+from monitor.core.bumptest import BumpTest
 from monitor.core.catalogue import HEARD_ONLY_IN
-from monitor.core.corrections import correction_words
 from monitor.core.dripcheck import DripCheck
 from monitor.core.events import (
     Answered,
@@ -25,27 +25,26 @@ from monitor.core.events import (
     Instant,
     Noted,
     Overview,
-    PermitChanged,
     Phase,
     PhaseChanged,
     Reading,
     Rejected,
     Request,
     Sampled,
-    Send,
     Taken,
 )
 from monitor.core.exposure import Exposure
-from monitor.core.frames import AnswerFrame, Decoder, FrameRejected, HelloFrame, SampleFrame
+from monitor.core.firstcheck import FirstCheck
+from monitor.core.frames import Decoder, FrameRejected, HelloFrame, SampleFrame
 from monitor.core.heldwords import Left
 from monitor.core.hotsource import HotAdvice
 from monitor.core.leakwatch import LeakWatch
 from monitor.core.opening import AGAINST, Glance, Opening
 from monitor.core.performance import Figures, performance_lines
 from monitor.core.phases import PhaseWatch, Scene
-from monitor.core.ready import NoSuchMarkError, ReadyList, Seen
+from monitor.core.ready import Seen
 from monitor.core.rules import Condition, Facts, Rules
-from monitor.core.sensing import GasSense, PlateSense, gas_trip_sum, tc_trip_quarters
+from monitor.core.sensing import GasSense, PlateSense
 from monitor.core.spans import run_clock
 from monitor.core.timeline import Timeline
 from monitor.core.trust import GasTrust, PlateTrust
@@ -58,11 +57,8 @@ GAS_TAGS = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING", "GAS-STEL", "
 GAS_SEEN = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING")
 CLEARING: Final = frozenset({Phase.RUNNING_OUT, Phase.CLOSING_DOWN, Phase.CLOSED})
 CLEARED_EVERY_S: Final = 10.0  # a line of the account, while the flask is cleared
-MOST_AIR_L_PER_MIN: Final = 100.0
-LIQUOR_C = (0.0, 110.0)  # a watery liquor boils
 STALE_SEND_S: Final = 2.0  # a keep-alive that should have gone out longer ago than this is not sent at all
 HEATER_NOTES: Final = {"heater on": True, "heater off": False}  # a note in just these words, in any case
-PROTOCOL: Final = 1
 _STILL: Final = Reading(None, why="gas channel does not stir")
 _NO_READING: Final = Reading(None, why="nothing received yet")
 
@@ -88,6 +84,7 @@ class Bench:
         self._decoder, self._timeline = Decoder(), Timeline()
         self._plate_sense, self._gas_sense = PlateSense(bench.thermocouple), GasSense(bench.gas)
         self._plate_trust, self._gas_trust, self._drip_check = PlateTrust(), GasTrust(bench.gas), DripCheck()
+        self._board = BoardLine(bench, recording=recording)
         self._watches = Watches(bench, run, recording=recording)
         self.account = account_of(bench, run)
         self._hot_advice = HotAdvice(run)
@@ -107,18 +104,12 @@ class Bench:
         self._phase_since_s = start.mono_s
         self._taken_back = False  # the permit, by a person
         self._begun = False  # gas may have been made
-        self._permit_asked = False
-        self._permit_why = "not asked for"
         self.stopped = False
-        self._n = 0  # number of the newest command
-        self._trips_due = False  # the board has yet to confirm its trip limits
         self._set_aside: set[str] = set()
-        self._clear_asked_by = ""  # who asked the board to clear its trip, until it has
         self._first_steps = True
-        self._protocol: int | None = None  # what the board says that it speaks
         self._bump = BumpTest()
         self._hot_route = isinstance(run.charge, AcidOnSulfurTerms)
-        self._ready: ReadyList | None = None  # the check that the first permit waits for, until it is given
+        self._check = FirstCheck(bench, run)
 
     # --- in ---------------------------------------------------------------------------------------------------
 
@@ -135,9 +126,9 @@ class Bench:
                 self._rejected_all += 1
                 out.append(Rejected(at.mono_s, item.cause, item.line))
             elif isinstance(item, HelloFrame):
-                self._on_hello(item, at, out)
+                self._board.on_hello(item, at.mono_s, out)
             else:
-                self._on_answer(item, at, out)
+                self._board.on_answer(item, at.mono_s, out)
         return out
 
     def tick(self, at: Instant) -> list[Event]:
@@ -196,8 +187,8 @@ class Bench:
             t_s=t_s,
             utc_s=self._at.utc_s,
             phase=self.phase,
-            permit_on=self._permit_asked,
-            permit_why=self._permit_why,
+            permit_on=self._board.permit_on,
+            permit_why=self._board.permit_why,
             sample_age_s=None if s is None else t_s - self._heard_s,
             plate=s.plate if s is not None and known else silent,
             gas=s.gas if s is not None and known else silent,
@@ -211,7 +202,7 @@ class Bench:
             frames_lost=self._lost,
             restarts=self._restarts,
             plate_minutes_to_limit=self._watches.plate.minutes_to_limit(),
-            checks=() if self._ready is None else self._ready.lines(self._seen()),
+            checks=self._check.lines(self._seen()) if self._check.wanted else (),
             leak=self._leak.leak,
             closing=self._opening.now,
             advice=self._hot_advice.standing,
@@ -287,15 +278,13 @@ class Bench:
         advice = self._hot_advice.on_time(t_s, self.phase in MAKING, known, self.account, gas_seen=gas_seen)
         out.extend(Noted(t_s, "advice", text) for text in advice)
         if self._bump.time_is_up(t_s):
-            self._end_bump_test("time up", "", at, out)
+            end_bump_test(self._bump, self._alarms, "time up", "", at, out)
         out.extend(self._alarms.pass_time(at))
         if self.phase is Phase.CLOSING_DOWN:
             self._look_whether_it_may_be_opened(t_s, zero_drift, out)
         self._settle_permit(at, out)
-        if send and not self._recording:
-            if self._trips_due:
-                self._send_trips(out)
-            self._keep_alive(out)
+        if send:
+            self._board.on_grid(self._sample, buzzer=self._alarms.sounding(), out=out)
         if t_s == int(t_s):
             out.append(self.overview())
 
@@ -307,7 +296,7 @@ class Bench:
                 t_s=at.mono_s,
                 phase=self.phase,
                 phase_since_s=self._phase_since_s,
-                permit_on=self._permit_asked,
+                permit_on=self._board.permit_on,
                 permit_taken_back=self._taken_back,
                 plate_c=None if self._sample is None else self._sample.plate.value,
                 counts=account.counts,
@@ -335,7 +324,7 @@ class Bench:
         silent = Reading(None, why="no word from the board")
         gas, plate = (silent, silent) if s is None else (s.gas, s.plate)
         alarms = self._alarms.true_of(AGAINST)
-        heats = self._permit_asked and self.run.route != "burner"  # whose permit is its draught
+        heats = self._board.permit_on and self.run.route != "burner"  # whose permit is its draught
         said = self._opening.on_time(Glance(t_s, gas, plate, self._drops, alarms, zero_drift, left, heats))
         out.extend(Noted(t_s, "opening", text) for text in said)
 
@@ -373,11 +362,10 @@ class Bench:
         self._sample = sample
         out.append(sample)
         self._exposure.feed(t_s, gas)
-        if self._ready is not None:
-            self._ready.hear(gas)
+        self._check.hear(gas)
         if self.phase is Phase.CLOSING_DOWN:
             self._opening.hear(gas)
-        wanted = None if self._recording else self._permit_asked
+        wanted = None if self._recording else self._board.permit_on
         self._watches.on_sample(t_s, plate)
         plate_fault = self._plate_sense.fault or self._plate_trust.fault
         gas_fault = self._gas_sense.fault or self._gas_trust.fault or self._leak.fault
@@ -395,7 +383,7 @@ class Bench:
             out.append(
                 Noted(t_s, "board", f"first sample, {run_clock(frame.ms * 0.001)} after its start {frame.boot}")
             )
-            self._trips_due = True
+            self._board.trips_due = True
         elif odd == "counter":
             self._counter_faults += 1
             if self._counter_faults == self._faults_when_heard + 1:  # of many on end the first is told
@@ -403,7 +391,7 @@ class Bench:
                 out.append(Noted(t_s, "counter", went))
         else:
             self._restarts += 1
-            self._trips_due = True
+            self._board.trips_due = True
             said = f"start {frame.boot}" if odd == "restart" else f"another board with the same start {frame.boot}"
             out.append(Noted(t_s, "restart", f"board restarted: {said}"))
             self._note(Condition("BOARD-RESTARTED", True, said), at, out)
@@ -412,7 +400,7 @@ class Bench:
 
     def _on_drops(self, new: int, t_s: float, frame: SampleFrame, at: Instant, out: list[Event]) -> None:
         self._drops += new
-        if self.phase is Phase.GETTING_READY and (self._recording or self._permit_asked):
+        if self.phase is Phase.GETTING_READY and (self._recording or self._board.permit_on):
             self._enter(Phase.GENERATING, "", at, out)
         if self.account.counts:
             since_drop_s = ((frame.ms - frame.drop_ms) % (1 << 32)) * 0.001
@@ -420,70 +408,26 @@ class Bench:
             self.account.count(t_s, new, drop_t_s, t_s if self._sample is None else self._sample.t_s)
             out.append(self.account.state(t_s))
 
-    def _on_hello(self, hello: HelloFrame, at: Instant, out: list[Event]) -> None:
-        self._protocol = hello.protocol
-        out.append(Noted(at.mono_s, "board", f"start {hello.boot} ({hello.why}), firmware {hello.firmware}"))
-        if hello.protocol != PROTOCOL:
-            out.append(
-                Noted(
-                    at.mono_s,
-                    "board",
-                    f"the board speaks protocol {hello.protocol}, wanted is {PROTOCOL}: load its firmware anew",
-                )
-            )
-        self._trips_due = True
-
-    def _on_answer(self, answer: AnswerFrame, at: Instant, out: list[Event]) -> None:
-        if answer.command == "L" and answer.result == 0:
-            self._trips_due = False
-        elif answer.result != 0:
-            if answer.command == "C":
-                self._clear_asked_by = ""
-            what = {"C": "to clear its trip: the cause still stands", "L": "its trip limits"}.get(
-                answer.command, answer.command
-            )
-            out.append(Noted(at.mono_s, "refused", f"the board refused {what}"))
-
     # --- conditions, permit, commands -------------------------------------------------------------------------
 
     def _note(self, condition: Condition, at: Instant, out: list[Event]) -> None:
         change = self._alarms.condition(at, condition.tag, condition.true, condition.detail)
         if change is not None:
             out.append(change)
-        if condition.tag == "TRIP-LATCHED" and not condition.true and self._clear_asked_by:
-            who, self._clear_asked_by = self._clear_asked_by, ""
-            if self._alarms.state(condition.tag) in LATCHED:  # it may have been set aside meanwhile
+        if condition.tag == "TRIP-LATCHED" and not condition.true:
+            who = self._board.cleared_for()
+            if who and self._alarms.state(condition.tag) in LATCHED:  # it may have been set aside meanwhile
                 out.extend(self._alarms.ask(at, condition.tag, Input.RESET, who))
 
     def _settle_permit(self, at: Instant, out: list[Event]) -> None:
-        if not self._permit_asked:
+        if not self._board.permit_on:
             return
         against = self._alarms.against_permit(at)
         if against is not None:
             self._set_permit(False, f"taken away by {against}", at, out)
 
     def _set_permit(self, on: bool, why: str, at: Instant, out: list[Event]) -> None:
-        self._permit_why = why
-        if on != self._permit_asked:
-            self._permit_asked = on
-            out.append(PermitChanged(at.mono_s, on, why))
-            self._keep_alive(out)
-
-    def _next_n(self) -> int:
-        self._n = (self._n + 1) & 0xFFFF
-        return self._n
-
-    def _keep_alive(self, out: list[Event]) -> None:
-        if not self._recording:
-            buzzer = self._alarms.sounding()
-            out.append(Send(frames.keep_alive(self._next_n(), self._permit_asked, buzzer)))
-
-    def _send_trips(self, out: list[Event]) -> None:
-        cold_c = self._sample.cold_c if self._sample is not None and self._sample.cold_c is not None else 25.0
-        offset_c = self.bench.thermocouple.offset_c.value
-        heat = tc_trip_quarters(self.bench.limits.plate_high_high_c, offset_c, cold_c)
-        gas = gas_trip_sum(self.bench.limits.gas_high_high_ppm, self.bench.gas)
-        out.append(Send(frames.set_trips(self._next_n(), heat, gas)))
+        self._board.set_permit(on, why, at.mono_s, buzzer=self._alarms.sounding(), out=out)
 
     def _enter(self, phase: Phase, who: str, at: Instant, out: list[Event]) -> None:
         self.phase, self._phase_since_s = phase, at.mono_s
@@ -509,8 +453,7 @@ class Bench:
             what = Input[r.kind.upper()]
             if tag == "TRIP-LATCHED" and what is Input.RESET and self._alarms.state(tag) in STANDING:
                 # The board holds this latch: ask it, and let go of ours when it has.
-                self._clear_asked_by = r.who
-                out.append(Send(frames.clear_trips(self._next_n())))
+                self._board.ask_to_clear(r.who, out)
                 return f"{tag}: the board is asked to clear its trip"
             changes = list(self._alarms.ask(at, tag, what, r.who, str(r.arg("reason")), float(r.arg("minutes", 0.0))))
             out.extend(changes)
@@ -525,9 +468,10 @@ class Bench:
                 self._enter(wanted, r.who, at, out)
             return f"phase: {self.phase.value}"
         if r.kind in ("checklist", "check", "seen"):
-            return self._check(r, at, out)
+            return self._check.obey(r, at.mono_s, out)
         if r.kind == "stop":
-            self._mind_the_flask(r, at, out)
+            if self._begun or self._drops:
+                end_before_safe(self._opening.now, self.phase, r, at.mono_s, out)
             self._set_permit(False, f"run ended by {r.who}", at, out)
             self._enter(Phase.CLOSED, r.who, at, out)
             out.append(Noted(at.mono_s, "alarms", "; ".join(performance_lines(self.alarm_figures()))))
@@ -537,11 +481,11 @@ class Bench:
             out.append(Noted(at.mono_s, "note", f"{r.who}: {r.arg('text')}"))
             return self._mind_the_heater(str(r.arg("text")))
         if r.kind == "clearing":
-            return self._clear(float(r.arg("air_l_per_min")), float(r.arg("liquor_c")), r.who, at, out)
+            return clear(self.account, self.phase, r, at.mono_s, out)
         if r.kind == "bump-test":
-            return self._bump_test(r, at, out)
+            return bump_test(self._bump, self._alarms, r, at, out, permit_on=self._board.permit_on)
         if r.kind in ("weighing", "undo-weighing"):
-            return self._weigh(r, at, out)
+            return weigh(self.account, r, at.mono_s, out)
         return self._hear_the_shell(r, at, out)
 
     def _mind_the_heater(self, text: str) -> str:
@@ -555,71 +499,6 @@ class Bench:
         on = HEATER_NOTES[said]
         self._plate_trust.say_heater(on)
         return "noted: the thermocouple is expected to show it within 30 s" if on else "noted"
-
-    def _mind_the_flask(self, r: Request, at: Instant, out: list[Event]) -> None:
-        """A run that may have made gas ends when its flask may be opened, or with a reason."""
-        closing = self._opening.now
-        if (closing is not None and closing.safe) or not (self._begun or self._drops):
-            return
-        lacks = "; ".join(closing.missing) if closing is not None else f"the run is {self.phase.value}"
-        reason = str(r.arg("reason")).strip()
-        if not reason:
-            raise RefusedError(f"the flask is not known to be safe to open: {lacks}; to end the run now, say why")
-        out.append(Noted(at.mono_s, "opening", f"ended by {r.who} before it was safe to open: {reason}; {lacks}"))
-
-    def _clear(self, air_l_per_min: float, liquor_c: float, who: str, at: Instant, out: list[Event]) -> str:
-        if self.phase not in (Phase.RUNNING_OUT, Phase.CLOSING_DOWN):
-            raise RefusedError(
-                "a flask is cleared when no gas is being made: begin running out or closing down first"
-            )
-        if not 0.0 <= air_l_per_min <= MOST_AIR_L_PER_MIN:
-            raise RefusedError(f"found {air_l_per_min:g} L of air a minute, wanted 0 to {MOST_AIR_L_PER_MIN:g}")
-        if not LIQUOR_C[0] <= liquor_c <= LIQUOR_C[1]:
-            raise RefusedError(f"found a liquor at {liquor_c:g} °C, wanted {LIQUOR_C[0]:g} to {LIQUOR_C[1]:g} °C")
-        self.account.clear(at.mono_s, air_l_per_min, liquor_c)
-        words = f"{air_l_per_min:g} L of air a minute, liquor at {liquor_c:g} °C"
-        out.extend((Noted(at.mono_s, "clearing", f"{who}: {words}"), self.account.state(at.mono_s)))
-        return words
-
-    def _bump_test(self, r: Request, at: Instant, out: list[Event]) -> str:
-        minutes = float(r.arg("minutes"))
-        if minutes == 0.0:
-            if not self._bump.on:
-                raise RefusedError("no bump test is announced")
-            self._end_bump_test(f"ended by {r.who}", r.who, at, out)
-            return "bump test ended: a leak is told of again"
-        if self._permit_asked:
-            raise RefusedError("a bump test is made with the permit off: take it back first")
-        raised = [t for t in FIRST_TO_BE_CLEAR if self._alarms.state(t) in STANDING | LATCHED]
-        if raised:
-            raise RefusedError(f"no bump test now: {', '.join(raised)} first has to be dealt with")
-        try:
-            self._bump.begin(at.mono_s, minutes)
-        except ValueError as why:
-            raise RefusedError(str(why)) from why
-        words = f"bump test announced for {minutes:g} min"
-        out.append(Noted(at.mono_s, "bump test", f"{r.who}: {words}; the fixed limits stay"))
-        for tag in SET_ASIDE:
-            out.extend(self._alarms.ask(at, tag, Input.SUPPRESS, r.who, words))
-        return f"{words}: {' and '.join(SET_ASIDE)} are set aside, the permit stays off"
-
-    def _end_bump_test(self, why: str, who: str, at: Instant, out: list[Event]) -> None:
-        self._bump.end()
-        out.append(Noted(at.mono_s, "bump test", why))
-        for tag in SET_ASIDE:
-            out.extend(self._alarms.ask(at, tag, Input.UNSUPPRESS, who, ""))
-
-    def _weigh(self, r: Request, at: Instant, out: list[Event]) -> str:
-        try:
-            if r.kind == "undo-weighing":
-                corrected = self.account.undo_weighing(at.mono_s, r.who)
-            else:
-                weighing = Weighing(str(r.arg("what")), float(r.arg("grams")), float(r.arg("u_g")))
-                corrected = self.account.weigh(at.mono_s, r.who, weighing)
-        except WeighingRefusedError as why:
-            raise RefusedError(str(why)) from why
-        out.extend((corrected, self.account.state(at.mono_s)))
-        return correction_words(corrected, self.account.counts)
 
     def _ask_permit(self, on: bool, who: str, at: Instant, out: list[Event]) -> str:
         self._taken_back = not on
@@ -635,13 +514,7 @@ class Bench:
             raise RefusedError(f"permit stays off: {', '.join(against)} first has to be dealt with and reset")
         if self._sample is None:
             raise RefusedError("permit stays off: nothing has been heard from the board yet")
-        if self._ready is not None:
-            missing = self._ready.missing(self._seen())
-            if missing:
-                raise RefusedError(f"permit stays off: the check before the run lacks {'; '.join(missing)}")
-            waived = ", ".join(line.item for line in self._ready.lines(self._seen()) if line.outcome == "waived")
-            out.append(Noted(at.mono_s, "check", f"done; waived: {waived}" if waived else "done, nothing waived"))
-            self._ready = None
+        self._check.pass_it(self._seen(), at.mono_s, out)
         self._set_permit(True, f"asked for by {who}", at, out)
         return "permit on"
 
@@ -649,34 +522,13 @@ class Bench:
         t_s = self._at.mono_s
         forecast = self.account.forecast(t_s)
         most_mol = None if forecast is None else forecast.final_delivered_mol
-        return Seen(self._input_at.utc_s, self._link_is_lost(t_s), self._protocol, self._sample, most_mol)
-
-    def _check(self, r: Request, at: Instant, out: list[Event]) -> str:
-        if r.kind == "checklist":
-            self._ready = ReadyList(self.bench, self.run)
-            out.append(Noted(at.mono_s, "check", "the permit waits for the check before the run"))
-            return "heard"
-        if self._ready is None:
-            if r.kind == "seen":
-                return "heard"
-            raise RefusedError("there is no check to make: none is wanted, or it is done")
-        item = str(r.arg("item"))
-        if r.kind == "seen":
-            self._ready.tell(item, bool(r.arg("ok")), str(r.arg("text")))
-            return "heard"
-        try:
-            words = self._ready.mark(item, str(r.arg("outcome")), str(r.arg("reason")), r.who)
-        except NoSuchMarkError as why:
-            raise RefusedError(str(why)) from why
-        out.append(Noted(at.mono_s, "check", f"{r.who}: {words}"))
-        return words
+        return Seen(self._input_at.utc_s, self._link_is_lost(t_s), self._board.protocol, self._sample, most_mol)
 
     def _hear_the_shell(self, r: Request, at: Instant, out: list[Event]) -> str:
         if r.kind == "port":
             out.append(Noted(at.mono_s, "port", str(r.arg("text"))))
             if r.arg("open"):
-                self._trips_due = True
-                out.append(Send(frames.who_is_there(self._next_n())))
+                self._board.ask_who_is_there(out)
             return "heard"
         if r.kind == "refuse":
             raise RefusedError(str(r.arg("text")))

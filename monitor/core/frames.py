@@ -10,6 +10,7 @@ import re
 from binascii import crc_hqx
 from typing import Final, Literal, NamedTuple
 
+PROTOCOL: Final = 1  # the version that this speaks
 MAX_LINE: Final = 120  # bytes, newline included (protocol)
 CRC_START: Final = 0xFFFF  # CRC-16/IBM-3740
 SILENT_WORDS = (0x00000000, 0xFFFFFFFF)  # the converter does not answer

@@ -12,12 +12,11 @@ from typing import NamedTuple
 
 from monitor.chemistry.planning import plan, scrubber_capacity_mol
 from monitor.core.events import CheckLine, Reading, Sampled
-from monitor.core.frames import IO_CONTACT, IO_GATE_DARK, IO_PERMIT
+from monitor.core.frames import IO_CONTACT, IO_GATE_DARK, IO_PERMIT, PROTOCOL
 from monitor.core.upkeep import Scrubber, overdue
 from monitor.terms import BenchTerms, DripTerms, RunTerms
 
 PASSED, FAILED, WAIVED = "passed", "failed", "waived"
-PROTOCOL = 1
 ROOM_C = (5.0, 40.0)  # where people work; common practice, no source
 PLATE_APART_C = 10.0  # a cold plate and the board stand in the same room; common practice, no source
 GAS_NEAR_ZERO_PPM = 0.5  # Directive (EU) 2017/164, 8 h: more than that before there is gas is drift, or gas
