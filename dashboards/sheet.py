@@ -163,6 +163,14 @@ def record(lines: tuple[tuple[str, str], ...]) -> str:
     return f'<section class="record"><h2>From the record, newest first</h2><table>{rows}</table></section>'
 
 
+def alarms_did(lines: tuple[str, ...]) -> str:
+    """How the alarms did so far; a log of before that was kept says nothing."""
+    if not lines:
+        return ""
+    rows = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f'<section class="record"><h2>How the alarms did so far</h2><ul>{rows}</ul></section>'
+
+
 def shelvable_words(tag: str) -> str:
     """An alarm in the list of those that may be set aside."""
     return f"{tag}: {CATALOGUE[tag].title}"

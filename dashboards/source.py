@@ -83,6 +83,7 @@ def overview_from(got: Mapping[str, Any]) -> Overview:
         fields["leak"] = None if got.get("leak") is None else Leak(**got["leak"])
         fields["closing"] = None if got.get("closing") is None else _closing(got["closing"])
         fields["advice"] = tuple(got.get("advice", ()))
+        fields["alarms_did"] = tuple(got.get("alarms_did", ()))
         fields["checks"] = tuple(CheckLine(**c) for c in got.get("checks", ()))
         fields["exposure"] = Exposed(**got["exposure"])
         fields["alarms"] = tuple(

@@ -33,6 +33,7 @@ class Seen(NamedTuple):
     whole_window: bool
     need_mol: float | None
     record: tuple[tuple[str, str], ...]
+    alarms_did: tuple[str, ...] = ()  # so far, beside the published figures
 
 
 def traces_of(log: Path, window_s: float | None) -> Seen:
@@ -46,9 +47,11 @@ def traces_of(log: Path, window_s: float | None) -> Seen:
     to_s = max(header.last.mono_s, 1.0)
     span_s = to_s if window_s is None else window_s
     trace = thinned(reader.trace(max(0.0, to_s - span_s), to_s, MOST_POINTS), MOST_POINTS)
-    forecast = (reader.overview() or {}).get("forecast") or {}
+    newest = reader.overview() or {}
+    need_mol = (newest.get("forecast") or {}).get("need_mol")
     sheet = sheet_of(header.bench_toml, header.run_toml)
-    return Seen(sheet, trace, span_s, to_s, window_s is not None, forecast.get("need_mol"), record_of(reader))
+    did = tuple(newest.get("alarms_did", ()))
+    return Seen(sheet, trace, span_s, to_s, window_s is not None, need_mol, record_of(reader), did)
 
 
 def thinned(trace: Trace, most: int) -> Trace:

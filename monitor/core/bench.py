@@ -206,6 +206,7 @@ class Bench:
             leak=self._leak.leak,
             closing=self._opening.now,
             advice=self._hot_advice.standing,
+            alarms_did=tuple(performance_lines(self.alarm_figures())),
         )
 
     # --- time -------------------------------------------------------------------------------------------------

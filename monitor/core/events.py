@@ -328,6 +328,7 @@ class Overview(NamedTuple):
     leak: Leak | None = None
     closing: Closing | None = None  # in the phase closing down
     advice: tuple[str, ...] = ()  # what is seen that is no alarm, and what to do about it
+    alarms_did: tuple[str, ...] = ()  # how the alarms did so far, beside the published figures
 
 
 Event = (

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
+from dashboards.source import overview_from
 from monitor.core.events import AlarmChanged, AlarmState, Noted, Priority
 from monitor.core.performance import Performance, performance_lines
+from monitor.edges.runlog import overview_json
 from tests.core.runs import Run, request
 
 N, U, A, R = (
@@ -87,3 +91,18 @@ def test_the_end_of_a_run_notes_how_the_alarms_did() -> None:
     (note,) = (e.text for e in events if isinstance(e, Noted) and e.what == "alarms")
     assert note.startswith("1 alarms, 1.00 in 10 minutes on average (published: under 1)")
     assert "1 acknowledged" in note
+
+
+def test_the_overview_says_how_the_alarms_did_so_far() -> None:
+    """A run that is never ended in order has its figures in the log all the same: in its newest overview."""
+    run = Run()
+    run.samples(2.0)
+    run.silence(5.0)
+    run.samples(1.0)
+    first, shares, longest, waited = run.bench.overview().alarms_did
+    assert first.startswith("1 alarms, 1.00 in 10 minutes on average (published: under 1), at most 1")
+    assert shares.startswith("priorities (published): high 1 = 100% (5%)")
+    assert longest.startswith("longest standing: LINK-LOST")
+    assert waited == "none was acknowledged"
+    got = overview_from(json.loads(overview_json(run.bench.overview())))
+    assert got == run.bench.overview()

@@ -7,6 +7,7 @@ from pathlib import Path
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dashboards import sheet
 from dashboards.traces import MOST_POINTS, thinned, traces_of
 from monitor.core.events import AlarmChanged, AlarmState, Noted, Priority
 from monitor.edges.logreader import Trace
@@ -83,3 +84,15 @@ def test_the_record_says_who_and_leaves_out_what_a_phase_sets_aside(tmp_path: Pa
     assert record[0][1] == "GAS-HIGH, SO2 in the air: acknowledged by bench-2 (2.6 ppm); now acknowledged"
     assert record[1][1] == "note: bench-2: joint was loose"
     assert record[2][1] == "GAS-HIGH, SO2 in the air: it is so (2.6 ppm); now unacknowledged"
+
+
+def test_how_the_alarms_did_is_under_the_record(tmp_path: Path) -> None:
+    """The lines that the run keeps of its alarms are drawn as they are; a log without them has no such part."""
+    lines = ("3 alarms, 0.50 in 10 minutes on average", "chattering <three times in a minute>: DRIP-FAST")
+    seen = traces_of(write_log(tmp_path / "a.so2log", [QUIET._replace(alarms_did=lines)]), 300.0)
+    assert seen.alarms_did == lines
+    drawn = sheet.alarms_did(seen.alarms_did)
+    assert "How the alarms did so far" in drawn
+    assert "0.50 in 10 minutes" in drawn
+    assert "&lt;three" in drawn
+    assert sheet.alarms_did(()) == ""
