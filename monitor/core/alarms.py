@@ -50,7 +50,6 @@ _BACK = Fork("true", S.UNACKNOWLEDGED, S.NORMAL)
 _BACK_IN_SERVICE = Fork("suppressed", S.SUPPRESSED, _BACK)
 
 _Cell = AlarmState | Fork
-_I = Input
 
 
 def _row(stay: AlarmState, **cells: _Cell) -> dict[Input, _Cell]:

@@ -57,6 +57,7 @@ GAS_TAGS = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING", "GAS-STEL", "
 GAS_SEEN = ("GAS-HIGH-HIGH", "GAS-HIGH", "GAS-LEAK", "GAS-RISING")
 CLEARING: Final = frozenset({Phase.RUNNING_OUT, Phase.CLOSING_DOWN, Phase.CLOSED})
 CLEARED_EVERY_S: Final = 10.0  # a line of the account, while the flask is cleared
+ENDED_WITH_THE_RUN: Final = frozenset({"phase", "bump-test", "stop"})  # may wait behind the one that stops it
 STALE_SEND_S: Final = 2.0  # a keep-alive that should have gone out longer ago than this is not sent at all
 HEATER_NOTES: Final = {"heater on": True, "heater off": False}  # a note in just these words, in any case
 _STILL: Final = Reading(None, why="gas channel does not stir")
@@ -250,7 +251,6 @@ class Bench:
         facts = Facts(
             t_s=t_s,
             phase=self.phase,
-            sample=self._sample,
             sample_age_s=t_s - self._heard_s,
             garbled=self._rejected_all > self._rejected_when_heard,
             repeats=self._counter_faults > self._faults_when_heard,
@@ -449,6 +449,8 @@ class Bench:
 
     def _obey(self, r: Request, at: Instant, out: list[Event]) -> str:
         """Do what is asked; give the answer in words, or raise RefusedError."""
+        if self.stopped and r.kind in ENDED_WITH_THE_RUN:
+            raise RefusedError("the run is closed")
         if r.kind in ("acknowledge", "reset", "shelve", "unshelve", "remove", "return"):
             tag = str(r.arg("tag"))
             what = Input[r.kind.upper()]
@@ -486,7 +488,10 @@ class Bench:
         if r.kind == "bump-test":
             return bump_test(self._bump, self._alarms, r, at, out, permit_on=self._board.permit_on)
         if r.kind in ("weighing", "undo-weighing"):
-            return weigh(self.account, r, at.mono_s, out)
+            before_mol = self.account.delivered_mol
+            words = weigh(self.account, r, at.mono_s, out)
+            self._watches.weighed(self.account.delivered_mol - before_mol)
+            return words
         return self._hear_the_shell(r, at, out)
 
     def _mind_the_heater(self, text: str) -> str:

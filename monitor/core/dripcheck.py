@@ -23,7 +23,7 @@ DOUBLE_SPAN_S = 60.0  # alarm table
 MISSED_SPAN_S = 120.0  # alarm table; so long it stands after the newest sign
 SHORT = 0.25  # of both neighbours: the second edge of one drop comes at once, the next drop in its own time
 DOUBLES_MIN = 3
-TOGETHER_S = 0.05  # between two drops that one sample tells of
+TOGETHER_S = 0.05  # between two drops that one sample tells of, or half of the time since the one before
 
 BEFORE, AFTER = 5, 3  # intervals on either side that one is compared with
 NEAR = 3  # of those before: an ordinary one must be among them, and one after, else the rate has changed
@@ -68,9 +68,13 @@ class DripCheck:
             self._intervals_s.clear()
             return
         since_s = ((frame.drop_ms - last_ms) % _WRAP) * 0.001
+        if since_s <= 0.0:  # a board that does not time its drops tells nothing of their intervals
+            self._intervals_s.clear()
+            return
         if new_drops == 2:
-            self._interval(t_s, since_s - TOGETHER_S)
-            since_s = TOGETHER_S
+            between_s = min(TOGETHER_S, 0.5 * since_s)
+            self._interval(t_s, since_s - between_s)
+            since_s = between_s
         self._interval(t_s, since_s)
 
     def _interval(self, t_s: float, newest_s: float) -> None:

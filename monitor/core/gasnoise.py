@@ -96,7 +96,7 @@ class NoiseWatch:
         if quiet:
             return
         self._plain.append(window)
-        if self._square > 0.0:
+        if self._square > 0.0 and total > 0.0:  # a sum that stands still has no logarithm
             self._windows.append(total)
         self._learn()
 

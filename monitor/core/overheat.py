@@ -51,7 +51,7 @@ class PlateAhead:
                 self._near_since_s = None
             return
         dt = t_s - self._at_s
-        if dt > GAP_S or self._rejected > REJECTIONS_MAX:
+        if dt > GAP_S or self._rejected >= REJECTIONS_MAX:
             self._begin(t_s, value)
             return
         if dt <= 0.0:

@@ -49,7 +49,9 @@ class PhaseWatch:
             hot = self._hot_c is not None and s.plate_c is not None and s.plate_c >= self._hot_c
             return Phase.GENERATING if hot and s.permit_on else None
         if s.phase is Phase.GENERATING:
-            return Phase.RUNNING_OUT if s.counts and s.enough and self._still(s) else None
+            # One that a person has begun anew is given as long for its first drop.
+            given_its_time = s.t_s - s.phase_since_s >= self._still_s
+            return Phase.RUNNING_OUT if s.counts and s.enough and given_its_time and self._still(s) else None
         if s.phase is Phase.RUNNING_OUT:
             over = s.permit_taken_back and s.t_s - s.phase_since_s >= QUIET_S and self._still(s)
             return Phase.CLOSING_DOWN if over else None

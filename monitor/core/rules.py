@@ -46,7 +46,6 @@ class Facts(NamedTuple):
 
     t_s: float
     phase: Phase
-    sample: Sampled | None
     sample_age_s: float  # since the newest valid sample, or since the start
     garbled: bool  # bytes arrive, but no frame among them since the newest valid sample
     repeats: bool  # samples arrive whose counters do not go on
@@ -153,7 +152,7 @@ class Rules:
         self._told_lost = 0  # of those, the ones in outages
         self._seen_from_s = 0.0  # when the gate was last dark
         self._phase: Phase | None = None
-        self._phase_drops = 0  # counted when the present phase began
+        self._phase_from_s, self._phase_drops = 0.0, 0  # when the present phase began, and what was counted by then
 
     def _changed(self, tag: str, true: bool) -> bool:
         """Whether this is news; what is seen is put into words only then."""
@@ -219,6 +218,8 @@ class Rules:
 
     def on_time(self, f: Facts) -> Iterator[Condition]:
         """Look at everything that needs no single sample; give the conditions that changed."""
+        if f.phase is not self._phase:
+            self._phase, self._phase_from_s, self._phase_drops = f.phase, f.t_s, f.drops
         for level, value in ((self._stel, f.exposure.stel_ppm), (self._twa, f.exposure.twa_ppm)):
             found = level.feed(Reading(value))
             if found is not None:
@@ -284,8 +285,6 @@ class Rules:
         yield from self._unasked(f, account, f.phase is Phase.GETTING_READY, "bubbles come")
 
     def _unasked(self, f: Facts, account: Account, shut: bool, come: str) -> Iterator[Condition]:
-        if f.phase is not self._phase:
-            self._phase, self._phase_drops = f.phase, f.drops
         here = f.drops - self._phase_drops
         unasked = shut and here >= UNASKED_DROPS and account.drip_per_min(f.t_s) > 0.0
         if self._changed("DRIP-UNASKED", unasked):
@@ -296,7 +295,7 @@ class Rules:
             self._seen_from_s = f.t_s
             return
         last_s = account.last_drop_s
-        still_s = 0.0 if last_s is None else f.t_s - max(last_s, self._seen_from_s)
+        still_s = 0.0 if last_s is None else f.t_s - max(last_s, self._seen_from_s, self._phase_from_s)
         stalled = (
             last_s is not None
             and f.phase is Phase.GENERATING

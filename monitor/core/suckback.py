@@ -100,6 +100,10 @@ class SuckBack:
             why = f"no {self._counts} for {still_s:.0f} s" if still else f"{less} hardly any gas now"
             self._words = f"{why}, after {1000.0 * usual:.1f} mmol a minute: gas stops, liquid may be drawn back"
 
+    def step(self, mol: float) -> None:
+        """A weighing moved what is reckoned as delivered by so much: no gas has flowed by that."""
+        self._marks = deque((at_s, delivered_mol + mol) for at_s, delivered_mol in self._marks)
+
     def lose_sight(self) -> None:
         """Drops may pass unseen: the next one tells nothing of the interval before it."""
         self._last_drop_s = None

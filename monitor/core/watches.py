@@ -49,6 +49,10 @@ class Watches:
         """Look at a sample."""
         self.plate.feed(t_s, plate)
 
+    def weighed(self, step_mol: float) -> None:
+        """A weighing, or the undoing of one, moved what is delivered by so much."""
+        self._suck_back.step(step_mol)
+
     def clock_step(self, at: Instant) -> str | None:
         """Look at the clocks of an input: by how much the time of day jumped against run time, in words, or None."""
         ahead_s = at.utc_s - at.mono_s

@@ -103,3 +103,13 @@ def test_an_unsteady_drip_is_no_fault(cv: float) -> None:
 def test_a_restart_joins_no_intervals() -> None:
     """Intervals over a restart of the board are none."""
     assert first_told(drip(1, 0.05, (60.0, 120.0)), boot=lambda t_s: int(t_s / 1.7)) is None
+
+
+def test_a_board_that_does_not_time_its_drops_stops_nothing() -> None:
+    """Drops whose time stands still, or two in the same moment, are no interval: nothing is judged by them."""
+    check = DripCheck()
+    for n in range(1, 61):
+        check.feed(n / 10, SampleFrame(7, n, n * 100, n, 0, 0, 0, 0, 5, 8), 1, 0)
+    for n in range(61, 121):
+        check.feed(n / 10, SampleFrame(7, n, n * 100, 2 * n, n // 2, 0, 0, 0, 5, 8), 2, 0)
+    assert check.words(12.0) is None

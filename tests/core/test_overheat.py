@@ -54,6 +54,15 @@ def test_a_spike_moves_nothing() -> None:
     assert ahead.plate_c == pytest.approx(130.0, abs=0.1)
 
 
+def test_no_more_than_five_readings_are_left_out() -> None:
+    """The sixth wild reading in a row is where the plate is."""
+    ahead = PlateAhead(340.0, 320.0)
+    ramp(ahead, 100.0, 0.0, 60.0)
+    for n in range(6):
+        ahead.feed(60.0 + n / 10, Reading(335.0))
+    assert ahead.plate_c == 335.0
+
+
 def test_unknown_readings_foretell_nothing() -> None:
     """Readings without a value are passed over, and after a gap nothing old is said."""
     ahead = PlateAhead(340.0, 320.0)

@@ -391,3 +391,16 @@ def test_a_recording_commands_nothing() -> None:
     run.board.io = FRESH | PERMIT
     run.samples(2.0)
     assert [tag for tag, _ in raised(run.events)] == ["PERMIT-REFUSED"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "args"), [("phase", {"phase": "generating"}), ("bump-test", {"minutes": 5.0}), ("stop", {})]
+)
+def test_what_waited_behind_the_stop_is_refused(kind: str, args: dict[str, object]) -> None:
+    """Requests come several at a time: none that follows the one to stop begins anything in a closed run."""
+    run = Run()
+    run.samples(1.0)
+    assert run.ask("stop").accepted
+    answer = run.ask(kind, **args)
+    assert (answer.accepted, answer.text) == (False, "the run is closed")
+    assert run.bench.phase is Phase.CLOSED

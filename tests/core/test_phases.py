@@ -91,6 +91,27 @@ def test_a_run_goes_through_its_phases_by_itself() -> None:
     ]
 
 
+def test_generating_begun_anew_by_a_person_is_given_its_time() -> None:
+    """Beyond the need a person may go on: the phase asked for stays as long as a still drip would, and then ends."""
+    limits = replace(LIMITS, drip_stalled_s=20.0)
+    run = Run(replace(SMALL, receiver=ReceiverTerms(None, 0.005)), replace(BENCH, limits=limits))
+    run.samples(1.0)
+    run.permit()
+    while run.bench.account.delivered_mol < 0.006:
+        run.samples(1.0, drip)
+    run.samples(60.0)
+    assert phases(run)[-1][0] is Phase.RUNNING_OUT
+    run.ask("phase", phase="generating")
+    run.samples(19.0)
+    assert phases(run)[-1][0] is Phase.GENERATING
+    run.samples(5.0, drip)
+    run.samples(19.0)
+    assert phases(run)[-1][0] is Phase.GENERATING
+    run.samples(3.0)
+    assert phases(run)[-1][0] is Phase.RUNNING_OUT
+    assert "DRIP-STALLED" not in [tag for tag, _ in raised(run.events)]
+
+
 def test_a_tap_that_clogs_is_still_an_alarm() -> None:
     """With the need not over, a drip that stops is DRIP-STALLED, and the phase stays."""
     run = Run(SMALL)

@@ -405,6 +405,19 @@ def test_no_stall_in_another_phase() -> None:
     assert run.state("DRIP-STALLED") is AlarmState.SUPPRESSED
 
 
+def test_no_stall_before_a_phase_begun_anew_has_had_its_time() -> None:
+    """After a pause the drops of before have not stalled: DRIP-STALLED comes 60 s after generating is begun anew."""
+    run = generating()
+    run.board.drop()
+    run.samples(10.0)
+    run.ask("phase", phase="running out")
+    run.samples(300.0)
+    run.ask("phase", phase="generating")
+    start_s = run.t_s
+    run.samples(65.0)
+    assert start_s + 59.9 <= when(run, "DRIP-STALLED") <= start_s + 60.6
+
+
 def test_a_lost_line_is_no_stalled_drip() -> None:
     """While the line is lost nobody knows of drops: LINK-LOST says so, and DRIP-STALLED does not come."""
     run = generating()

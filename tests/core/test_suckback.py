@@ -10,10 +10,17 @@ import pytest
 from monitor.core.suckback import CoolingFlask, SuckBack
 from monitor.rig.reality import Reality
 from monitor.terms import Measured, RunTerms
+from tests.core.lines import BoardScript
+from tests.core.runs import DRIP, Run, raised
 from tests.rig.terms import drip_run, sulfur_run
 from tests.stage import Stage
 
 PER_DROP_MOL = 2e-4
+
+
+def every(samples: int, drops: int = 1) -> Callable[[BoardScript], None]:
+    """So many drops at each so many samples."""
+    return lambda board: board.drop(drops) if board.seq % samples == 0 else None
 
 
 class Flow:
@@ -87,6 +94,36 @@ def test_a_slower_drip_is_no_stop(first_s: float, then_s: float) -> None:
     flow.run(200.0, first_s)
     flow.run(300.0, then_s)
     assert flow.said == []
+
+
+@pytest.mark.parametrize("step_mol", [0.05, -0.05])
+def test_a_weighing_is_no_gas(step_mol: float) -> None:
+    """A weighing that moves what has gone over, or its undoing, is no flow that then falls off."""
+    flow = Flow()
+    flow.run(200.0, 4.0)
+    flow.delivered_mol += step_mol
+    flow.watch.step(step_mol)
+    flow.run(300.0, 4.0)
+    assert flow.said == []
+
+
+def test_a_weighing_in_a_run_raises_no_suck_back() -> None:
+    """A weighing far over the count, entered while it drips slowly, raises nothing; nor does undoing it."""
+    run = Run(DRIP)
+    run.sample()
+    run.permit()
+    for drip in (
+        every(10, 6),
+        every(10),
+        every(50),
+    ):  # fast at first, then less and less, so that nothing seems to stop
+        run.samples(245.0, drip)
+    grams = 1.2 * run.bench.account.delivered_mol * 64.058
+    assert run.ask("weighing", what="receiver gain", grams=grams, u_g=0.1).accepted
+    run.samples(30.0, every(50))
+    assert run.ask("undo-weighing").accepted
+    run.samples(30.0, every(50))
+    assert "SUCK-BACK" not in [tag for tag, _ in raised(run.events)]
 
 
 def test_a_plate_that_cools_while_it_drips_is_nothing() -> None:

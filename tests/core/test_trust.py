@@ -317,3 +317,14 @@ def test_a_channel_that_was_always_still_raises_nothing(still: int) -> None:
         assert watch.feed(8410 + (n % 2) * still) is None
     for _ in range(500):
         assert watch.feed(8410) is None
+
+
+@pytest.mark.parametrize("noisy", [700, 900])
+def test_a_channel_that_sticks_while_its_noise_is_being_learned_stops_nothing(noisy: int) -> None:
+    """A sum that no longer moves has no noise to take a logarithm of: nothing is learned of it, and nothing fails."""
+    rng = np.random.default_rng(3)
+    watch = NoiseWatch()
+    for _ in range(noisy):
+        watch.feed(8410 + round(12.0 * rng.normal()))
+    for _ in range(2000):
+        watch.feed(8410)
