@@ -70,10 +70,10 @@ class Clock:
 
 
 class Run:
-    """A run log and its bench, new or taken up again."""
+    """A run log and its bench, new or taken up again; `inputs` is how many were in the log when it was."""
 
-    def __init__(self, path: Path, bench: Bench, clock: Clock, taken_up: bool) -> None:
-        self.path, self.bench, self.clock, self.taken_up = path, bench, clock, taken_up
+    def __init__(self, path: Path, bench: Bench, clock: Clock, taken_up: bool, inputs: int = 0) -> None:
+        self.path, self.bench, self.clock, self.taken_up, self.inputs = path, bench, clock, taken_up, inputs
 
 
 def begin(path: Path, bench: BenchTerms, bench_toml: str, run: RunTerms, run_toml: str, speed: float = 1.0) -> Run:
@@ -100,7 +100,8 @@ def begin(path: Path, bench: BenchTerms, bench_toml: str, run: RunTerms, run_tom
 
 
 def _take_up(path: Path, bench: BenchTerms, bench_toml: str, run: RunTerms, run_toml: str, speed: float) -> Run:
-    header = LogReader(path).header()
+    reader = LogReader(path)
+    inputs, header = reader.count_inputs(), reader.header()
     if header.closed:
         raise LogError(f"{path} holds a run that is closed: choose a new name")
     if (header.bench_toml, header.run_toml) != (bench_toml, run_toml):
@@ -114,7 +115,7 @@ def _take_up(path: Path, bench: BenchTerms, bench_toml: str, run: RunTerms, run_
             f"{path} holds a run last watched {away_s / 86_400.0:.1f} days ago by this computer's clock: "
             "is the clock right? If it is, choose a new name"
         )
-    return Run(path, live, Clock(header.last.mono_s + away_s, speed), True)
+    return Run(path, live, Clock(header.last.mono_s + away_s, speed), True, inputs)
 
 
 class Service:
@@ -138,8 +139,8 @@ class Service:
         With `needs_check` a new run's first permit waits for the check before the run.
 
         Raises:
-            RefusalError: another so2bench holds the log, its inbox cannot be made, or messages to people are wanted
-                and cannot be sent.
+            RefusalError: another so2bench holds the log or has only now let go of it, its inbox cannot be made, or
+                messages to people are wanted and cannot be sent.
         """
         self._run, self._opener = run, opener
         self._mqtt = None if broker is None else self._broker_outlet(run.bench, broker)
@@ -151,6 +152,8 @@ class Service:
         self._turned_away_all = self._turned_away_told = 0
         self._log = runlog.LogWriter(run.path, self._log_trouble)
         try:
+            if LogReader(run.path).count_inputs() != run.inputs:
+                raise LogError(f"{run.path} was still written to while it was read again: that has ended, start anew")
             self._inbox = Inbox(run.path)
         except LogError:
             self._log.close()

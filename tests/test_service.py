@@ -154,6 +154,19 @@ def test_two_services_of_one_run(tmp_path: Path) -> None:
         assert answer(watched, watched.ask("note", {"text": "still here"})).accepted
 
 
+def test_a_run_that_went_on_while_it_was_taken_up(tmp_path: Path) -> None:
+    """A run that another watched on while its record was read again is refused, and taken up whole the next time."""
+    log = tmp_path / "run.so2log"
+    with Watched(begin(log, *terms(), speed=SPEED), ScriptedPort(BoardScript(), for_ever)) as watched:
+        watched.wait(lambda: watched.port.samples > 20, "some samples")
+        early = begin(log, *terms(), speed=SPEED)
+        answer(watched, watched.ask("note", {"text": "what the early one has not heard"}))
+    with pytest.raises(LogError, match="was still written to while it was read again: that has ended, start anew"):
+        Service(early, lambda: watched.port)
+    assert not inbox_path(log).exists()
+    watch(begin(log, *terms(), speed=SPEED), ScriptedPort(BoardScript(), lambda _b, n: None if n > 3 else b""), [])
+
+
 def test_a_service_that_cannot_begin_lets_go_of_its_log(tmp_path: Path) -> None:
     """When the inbox cannot be made the service is refused, and the log is free for the next."""
     log = tmp_path / "run.so2log"
