@@ -7,8 +7,6 @@ the code under test: settings come in as plain terms, the physics and the protoc
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from itertools import count
 from typing import Final
 
 import numpy as np
@@ -16,11 +14,11 @@ import numpy as np
 from monitor.rig import wire
 from monitor.rig.board import Board, Senses
 from monitor.rig.faults import Faults
-from monitor.rig.other_routes import Burner
 from monitor.rig.plant import Plant, Truth
+from monitor.rig.plantactions import do_to_plant
 from monitor.rig.reality import Reality
 from monitor.rig.thermocouple import converter_word
-from monitor.rig.timeline import Action, Scenario, parse_action
+from monitor.rig.timeline import Action, Scenario, parse_action, timed
 from monitor.terms import BenchTerms, RunTerms
 
 TICK_MS: Final = 25
@@ -48,7 +46,7 @@ class SimulatedBench:
         self.plugged = True
         self.contact = False  # of the permit relay
         self._relay_due_ms: float | None = None
-        self._script = _timed(scenario or Scenario())
+        self._script = timed(scenario or Scenario())
         self._next_step = next(self._script, None)
         self._ticks = 0
         self._target_s = 0.0
@@ -85,34 +83,17 @@ class SimulatedBench:
         """Do an action now; words are parsed first, and ValueError says what is wrong with them."""
         if isinstance(action, str):
             action = parse_action(action)
-        number = 0.0 if action.number is None else action.number
+        if do_to_plant(self.plant, action):
+            return
         match action.word:
-            case "tap" if self.plant.tap is not None:
-                self.plant.tap.rate_per_min = number
-            case "leak":
-                self.plant.leak_mg_per_min = number
-            case "leak-share":
-                self.plant.leak_share = number / 100.0
-            case "sweep":
-                self.plant.sweep_l_per_min = number
-            case "plate":
-                self.plant.plate.setpoint_c = number or None
-            case "cap" | "cap-off":
-                self.plant.gas.cap_ppm = action.number
-            case "dip" | "dip-out":
-                self.plant.plate.bath_c = action.number
-            case "light" | "put-out" if isinstance(self.plant.source, Burner):
-                self.plant.source.lit = action.word == "light"
             case "unplug" | "plug":
                 self.plugged = action.word == "plug"
             case "fault":
                 self.faults.start(action.fault, action.number, self.time_s)
             case "mend":
                 self.faults.mend(action.fault)
-            case "tap" | "light" | "put-out":
-                raise ValueError(f"found the action {action.word!r}; this run's route has nothing for it")
             case _:
-                self._do_to_board(action.word, int(number))
+                self._do_to_board(action.word, int(action.number or 0.0))
 
     def _do_to_board(self, word: str, number: int) -> None:
         now_ms = self._ticks * TICK_MS
@@ -170,13 +151,3 @@ class SimulatedBench:
 
     def _line(self, sent: bytes) -> bytes:
         return self.faults.to_host(sent) if self.plugged else b""
-
-
-def _timed(scenario: Scenario) -> Iterator[tuple[float, Action]]:
-    """The scenario's actions in order, its repeated part for ever."""
-    yield from scenario.steps
-    repeated = [step for step in scenario.steps if step[0] >= scenario.repeat_from_s]
-    if scenario.repeat_s > 0.0:
-        for round_number in count(1):
-            for at_s, action in repeated:
-                yield at_s + round_number * scenario.repeat_s, action

@@ -12,11 +12,12 @@ from typing import Final, Self
 
 import numpy as np
 
-from monitor.rig.firmware import Firmware, FirmwareFailed
+from monitor.rig.firmware import Firmware
 from monitor.rig.plant import Plant
+from monitor.rig.plantactions import do_to_plant
 from monitor.rig.reality import Reality
 from monitor.rig.thermocouple import converter_word
-from monitor.rig.timeline import Action, Scenario
+from monitor.rig.timeline import Action, Scenario, timed
 from monitor.terms import BenchTerms, RunTerms
 
 STEP_S: Final = 0.05  # simulated
@@ -32,12 +33,13 @@ class FirmwareBench:
         self, bench: BenchTerms, run: RunTerms, seed: int, scenario: Scenario, speed: float, board: Firmware
     ) -> None:
         self._plant = Plant(bench, run, Reality(), np.random.SeedSequence(seed))
-        self._steps = list(scenario.steps)
+        self._script = timed(scenario)
+        self._next_step = next(self._script, None)
         self._speed, self._board = speed, board
         self._noisy = False
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="plant", daemon=True)
-        self._failure: FirmwareFailed | None = None
+        self._failure: BaseException | None = None
 
     def __enter__(self) -> Self:
         self._thread.start()
@@ -52,8 +54,8 @@ class FirmwareBench:
     def _run(self) -> None:
         try:
             self._pace()
-        except FirmwareFailed as why:
-            self._failure = why
+        except BaseException as failure:  # noqa: BLE001 - handed to whoever ends the bench
+            self._failure = failure
 
     def _pace(self) -> None:
         last_s, owed_s, count = time.monotonic(), 0.0, 0
@@ -68,8 +70,9 @@ class FirmwareBench:
 
     def _step(self, count: int) -> None:
         plant, board = self._plant, self._board
-        while self._steps and self._steps[0][0] <= plant.time_s:
-            self._do(self._steps.pop(0)[1])
+        while self._next_step is not None and self._next_step[0] <= plant.time_s:
+            self.do(self._next_step[1])
+            self._next_step = next(self._script, None)
         on = board.permit_pin()
         for _ in plant.step(STEP_S, heat=on, drip=on):
             board.drop()
@@ -80,15 +83,10 @@ class FirmwareBench:
             if self._noisy and count % 20 == 0:
                 board.garble(GARBLED_BYTES)
 
-    def _do(self, action: Action) -> None:
-        number = action.number or 0.0
-        if action.word == "tap" and self._plant.tap is not None:
-            self._plant.tap.rate_per_min = number
-        elif action.word == "leak":
-            self._plant.leak_mg_per_min = number
-        elif action.word == "plate":
-            self._plant.plate.setpoint_c = number or None
-        elif action.fault == "line-noise":
-            self._noisy = action.word == "fault"
-        else:
+    def do(self, action: Action) -> None:
+        """Do an action now: to the plant, or noise on the line. ValueError says that there is nothing for it here."""
+        if do_to_plant(self._plant, action):
+            return
+        if action.fault != "line-noise":
             raise ValueError(f"found the action {action.word!r}; the bench with the firmware has nothing for it")
+        self._noisy = action.word == "fault"

@@ -3,7 +3,7 @@
 Promises a stable path (a symbolic link) that a serial library can open, raw and without echo; that pulling the
 cable looks as it does on a real port; that output is thrown away while nobody listens, so that nothing ever waits for
 a reader; and that `stop` leaves no thread, port or link behind. Simulated time is `speed` times the wall clock's.
-This is the rig's only module that reads a clock. It needs a POSIX system.
+Of the rig, this module and `firmware_bench` alone read a clock. It needs a POSIX system.
 """
 
 from __future__ import annotations

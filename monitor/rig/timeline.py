@@ -6,7 +6,9 @@ of simulated time ascending; what stands after `#` is a comment. A bad one is re
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import count
 from typing import Final
 
 from monitor.rig.faults import FAULTS
@@ -108,3 +110,13 @@ def parse_timeline(text: str, repeat_from_s: float = 0.0, repeat_s: float = 0.0)
             raise ValueError(f"line {number} of the timeline: found {at_s:g} s after {steps[-1][0]:g} s")
         steps.append((at_s, action))
     return Scenario(tuple(steps), repeat_from_s, repeat_s)
+
+
+def timed(scenario: Scenario) -> Iterator[tuple[float, Action]]:
+    """The scenario's actions with their seconds, in order, its repeated part for ever."""
+    yield from scenario.steps
+    repeated = [step for step in scenario.steps if step[0] >= scenario.repeat_from_s]
+    if scenario.repeat_s > 0.0:
+        for round_number in count(1):
+            for at_s, action in repeated:
+                yield at_s + round_number * scenario.repeat_s, action
