@@ -6,12 +6,12 @@ import argparse
 import asyncio
 import contextlib
 import os
-import signal
 import tempfile
 from collections.abc import Coroutine
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from monitor.ending import ending_signals
 from monitor.errors import RefusalError
 from monitor.pageoptions import add_page, for_whom
 
@@ -103,7 +103,7 @@ def _with_page(a: argparse.Namespace, listening: Listening) -> None:
 async def _until_told(*works: Coroutine[Any, Any, None]) -> None:
     """Do these side by side until the program is told to end, or one of them fails."""
     told = asyncio.Event()
-    for number in (signal.SIGINT, signal.SIGTERM):
+    for number in ending_signals():
         asyncio.get_running_loop().add_signal_handler(number, told.set)
     async with asyncio.TaskGroup() as group:
         tasks = [group.create_task(work) for work in works]

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, get_args
 
 from monitor import aftercare, askrun, benchescli, memorycli, options, plancli, setup_options
+from monitor.ending import ending_signals
 from monitor.errors import RefusalError
 from monitor.pageoptions import add_page, for_whom
 from monitor.terms import Meter, Route, secret_names
@@ -214,7 +215,8 @@ def _run(
     broker = None if bench.mqtt is None else broker_of(bench.mqtt)
     with ExitStack() as ended:
         # Told to end while it is still making ready, which may take minutes, it leaves no page behind.
-        ended.callback(signal.signal, signal.SIGTERM, signal.signal(signal.SIGTERM, signal.default_int_handler))
+        for number in ending_signals():
+            ended.callback(signal.signal, number, signal.signal(number, signal.default_int_handler))
         page = None
         if not a.no_dashboard:  # before the log: a page that is refused leaves none of a run that never was
             page = Page(log, a.page_port, secret_names(bench), reach)
@@ -234,7 +236,7 @@ def _run(
 
         async def live() -> None:
             loop = asyncio.get_running_loop()
-            for number in (signal.SIGINT, signal.SIGTERM):
+            for number in ending_signals():
                 loop.add_signal_handler(number, service.stop)
             kept = () if page is None else (lambda: keep_page(page, note),)
             await service.watch(*(lambda task=task: task(service) for task in tasks), *kept)

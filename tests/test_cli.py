@@ -16,6 +16,7 @@ import pytest
 from monitor.cli import main
 from monitor.edges.inbox import inbox_path
 from monitor.edges.logreader import LogReader
+from monitor.ending import ending_signals
 from monitor.rig import scenario
 from monitor.rig.bench import SimulatedBench
 from monitor.rig.recordings import Keeper, write_recording
@@ -326,3 +327,28 @@ def test_a_name_that_the_machine_refuses(folder: Path, capsys: pytest.CaptureFix
     (said,) = capsys.readouterr().err.splitlines()
     assert said.startswith("so2bench: xxx")
     assert said.endswith("…: File name too long")
+
+
+def test_a_terminal_that_goes_away(folder: Path) -> None:
+    """A terminal that is closed, or a line to it that breaks, ends the watching in good order."""
+    bench, _, run, _ = terms()
+    watch = [sys.executable, "-u", "-m", "monitor", "watch", *FILES, "--no-dashboard", "--log", "run.so2log"]
+    with BenchServer(SimulatedBench(bench, run, 3), folder / "board"):
+        child = subprocess.Popen(watch, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        wait_until(lambda: inbox_path(folder / "run.so2log").exists(), "the watching")
+        wait_until(lambda: LogReader(folder / "run.so2log").overview(), "an overview")
+        child.send_signal(signal.SIGHUP)
+        _, err = child.communicate(timeout=60)
+    assert (child.returncode, err) == (0, b"")
+    assert not inbox_path(folder / "run.so2log").exists()
+    assert LogReader(folder / "run.so2log").notes(1)[0][2].endswith("watching ended; the run is still open")
+
+
+def test_a_program_that_is_to_outlive_its_terminal() -> None:
+    """Whoever starts it so that it outlives the terminal, as nohup does, is heeded (POSIX, nohup)."""
+    assert ending_signals() == (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        assert ending_signals() == (signal.SIGINT, signal.SIGTERM)
+    finally:
+        signal.signal(signal.SIGHUP, before)
