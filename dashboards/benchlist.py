@@ -45,6 +45,7 @@ class Alarmed(NamedTuple):
     state_words: str
     since: str
     detail: str
+    consequence: str
     response: str
     time_to_respond: str
     stands: bool
@@ -145,6 +146,7 @@ def _alarmed(alarm: Alarm, row: Row, now_s: float) -> Alarmed:
         state_words=STATE_WORDS.get(alarm.state, alarm.state.value),
         since=f"since {began} by its clock, for {stood}",
         detail=alarm.detail,
+        consequence="" if kind is None else kind.consequence,
         response=response,
         time_to_respond=time,
         stands=row.judged.level not in (Level.NOT_HEARD, Level.ENDED),

@@ -91,7 +91,8 @@ def one_alarms(o: One) -> str:
 
 
 def _card(a: Alarmed) -> str:
-    seen = f"Seen: {escape(a.detail)}. " if a.detail else ""
+    seen = f"{escape(a.consequence)} " if a.consequence else ""
+    seen += f"Seen: {escape(a.detail)}. " if a.detail else ""
     return (
         f'<article class="card {a.priority.value}"><p class="line"><span class="sign">{SIGN[a.priority]}</span> '
         f"<b>{escape(a.title)}</b> <code>{escape(a.tag)}</code> <i>{escape(a.state_words)}; {escape(a.since)}</i></p>"

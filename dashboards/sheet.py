@@ -65,7 +65,7 @@ def head(h: Head) -> str:
 def card(c: Card, *, in_head: bool) -> str:
     """An alarm's card. What to do stands in the head for the worst, and here for the others."""
     seen = f"Seen: {c.detail}. " if c.detail else ""
-    said = f"{c.consequence} {seen}" if in_head else f"{seen}Do: {c.response} "
+    said = f"{c.consequence} {seen}" if in_head else f"{c.consequence} {seen}Do: {c.response} "
     return (
         f'<article class="card {c.priority.value}"><p class="line"><span class="sign">{c.sign}</span> '
         f"<b>{escape(c.title)}</b> <code>{escape(c.tag)}</code> <i>{escape(c.state_words)}, {escape(c.since)}</i></p>"

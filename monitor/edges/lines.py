@@ -33,7 +33,9 @@ def say(e: Event, route: Route) -> str | None:
         kind = CATALOGUE[e.tag]
         if e.after is AlarmState.UNACKNOWLEDGED:
             do = kind.response(route)
-            return f"{_time(e.t_s)}  ALARM {e.priority.value:<6} {e.tag}: {kind.title}. Seen: {e.detail}. DO: {do}"
+            what = f"{kind.title}. Seen: {e.detail}. {kind.consequence}"
+            first = f"DO: {do} Time to respond: {kind.time_to_respond}."
+            return f"{_time(e.t_s)}  ALARM {e.priority.value:<6} {e.tag}: {what} {first}"
         by = f" by {e.who}" if e.who else ""
         if AlarmState.SUPPRESSED in (e.before, e.after):
             return None

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from html import unescape
 from itertools import permutations
 
 import pytest
 
+from dashboards import sheet
 from dashboards.alarms import CAUSE_STANDS, HELD, SET_ASIDE, STATE_WORDS, TO_ACKNOWLEDGE, cards, headline_of, steps_of
 from monitor.core import alarms as core
 from monitor.core.catalogue import CATALOGUE
-from monitor.core.events import AlarmState, Priority
+from monitor.core.events import AlarmChanged, AlarmState, Priority
+from monitor.edges.lines import say
 from tests.dashboards.runs import QUIET, standing
 
 S = AlarmState
@@ -32,6 +35,19 @@ def test_every_alarm_says_what_to_do_and_how_long_there_is(tag: str) -> None:
     assert (card.title, card.time_to_respond) == (kind.title, kind.time_to_respond)
     assert card.response == kind.response("acid-drip")
     assert (card.detail, card.since) == ("what was seen", "for 40 s")
+
+
+@pytest.mark.parametrize("tag", sorted(CATALOGUE))
+def test_what_follows_what_to_do_and_how_long_there_is_stand_where_the_alarm_stands(tag: str) -> None:
+    """On a card that is not the head's, and in the line at the terminal."""
+    kind = CATALOGUE[tag]
+    (card,), _ = cards(QUIET._replace(alarms=(standing(tag, kind.priority),)), answerable=True)
+    change = AlarmChanged(
+        1.0, 0.0, tag, kind.priority, S.NORMAL, S.UNACKNOWLEDGED, "condition true", "", "what was seen"
+    )
+    for shown in (unescape(sheet.card(card, in_head=False)), say(change, "acid-drip") or ""):
+        for words in ("what was seen", kind.consequence, kind.response("acid-drip"), kind.time_to_respond):
+            assert words in shown
 
 
 def test_the_worst_comes_first_in_any_order() -> None:
