@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from dashboards.alarms import STATE_WORDS
-from dashboards.words import UNKNOWN, clock, plain, with_uncertainty
+from dashboards.words import UNKNOWN, clock, count, plain, with_uncertainty
 from monitor.benches.cells import (
     Cells,
     began_utc_s,
@@ -183,7 +183,7 @@ def _numbers(s: State) -> Iterator[tuple[str, str]]:
         yield "Acid left", f"{plain(f.acid_left_ml)} mL"
     yield "Run time", duration(s.t_s)
     yield "Samples", f"{s.frames_accepted}, {s.frames_lost} lost, {s.frames_rejected} lines rejected"
-    yield "Board restarted", f"{s.restarts} times"
+    yield "Board restarted", count(s.restarts, "time")
 
 
 def _reading(got: Reading, unit: str) -> str:

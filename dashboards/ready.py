@@ -26,6 +26,12 @@ def head(checks: Sequence[CheckLine]) -> str:
     return f"<h2>Before the run: {left} of {len(checks)} to do</h2>"
 
 
+def step(checks: Sequence[CheckLine]) -> str:
+    """What to do first, while something stands between the person and the permit; empty when nothing does."""
+    left = len(to_do(checks))
+    return f"Go through the check below, {left} of {len(checks)} to do. Then ask for the permit." if left else ""
+
+
 def row(line: CheckLine) -> str:
     """One item that is left: its state in words, what is to be so, what was found."""
     found = f" – {escape(line.reason)}" if line.reason else ""

@@ -9,14 +9,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import NamedTuple
 
-from dashboards import amounts, readings
+from dashboards import amounts, readings, ready
 from dashboards.alarms import Card, cards, headline_of, route_of, steps_of
 from dashboards.freshness import Freshness
 from dashboards.minding import mind
 from dashboards.source import Sheet, overview_from, sheet_of
 from dashboards.steps import in_order, next_step, when_nobody_watches
-from dashboards.words import clock
-from monitor.core.events import CheckLine, Closing, Overview, Phase, Priority
+from dashboards.words import clock, count
+from monitor.core.events import CheckLine, Closing, Overview, Phase, Priority, Reading
 from monitor.core.spans import duration
 from monitor.core.stopping import STOP
 from monitor.edges.inbox import inbox_path
@@ -157,7 +157,19 @@ def _head(run: Overview, closed: bool, watched: bool, standing: tuple[Card, ...]
         return Head(*headline_of(standing), steps_of(standing[0]), warning)
     if warning:
         return Head("unknown", "?", "", "Not known", ("Check the cable and the board's power.",), warning)
+    checking = run.phase is Phase.GETTING_READY and not run.permit_on
+    step = (ready.step(run.checks) if checking else "") or step
+    unknown = tuple(
+        (name, got.why) for name, got in (("Air", run.gas), ("Plate", run.plate)) if not _is_known(got)
+    )  # its alarm is taken out of service, or about to come
+    if unknown:
+        steps = tuple(f"{name} not known: {why or 'no reason given'}." for name, why in unknown)
+        return Head("unknown", "?", "", f"{unknown[0][0]} not known", (*steps, step), warning)
     return Head("calm", "○", "", "No alarms", (step,), warning)
+
+
+def _is_known(got: Reading) -> bool:
+    return got.value is not None or got.at_least is not None
 
 
 def _age_words(run: Overview, closed: bool, watched: bool, age_s: float) -> str:
@@ -178,4 +190,4 @@ def _permit_words(run: Overview, closed: bool, watched: bool) -> str:
 
 def _line_words(run: Overview) -> str:
     words = f"{run.frames_accepted} samples, {run.frames_lost} lost, {run.frames_rejected} lines rejected"
-    return words + (f", board restarted {run.restarts} times" if run.restarts else "")
+    return words + (f", board restarted {count(run.restarts, 'time')}" if run.restarts else "")

@@ -57,7 +57,7 @@ def replay_lines(got: dict[str, Any]) -> Iterator[str]:
     rejected = ", ".join(f"{n} {cause}" for cause, n in frames["rejected"].items()) or "none"
     counts = f"{frames['accepted']} samples, {frames['lost']} missing"
     yield f"{got['duration_s']:.1f} s, {counts}, rejected lines: {rejected}"
-    yield f"{got['drops']} drops, board restarted {got['restarts']} times"
+    yield f"{got['drops']} drops, board restarts: {got['restarts']}"
     account = got["account"]
     if account is not None:
         spread = account["delivered_expanded_uncertainty_mol"]

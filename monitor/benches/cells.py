@@ -59,6 +59,8 @@ def cells_of(row: Row, now_s: float) -> Cells:
         what = alarm.title + _more(alarms[1:])
         since = f"for {duration(stood_s(alarm, row, now_s))}"
         since_utc_s = began_utc_s(alarm, row.standing)
+    elif judged.level is Level.QUIET:
+        what = _air(state)
     return Cells(
         name=judged.name,
         level=judged.level,
@@ -119,6 +121,15 @@ def _more(others: list[Alarm]) -> str:
         return ""
     waiting = sum(alarm.state in WAITING for alarm in others)
     return f" (+{len(others)} more{f', {waiting} not acknowledged' if waiting else ''})"
+
+
+def _air(state: State | None) -> str:
+    """What is missing where no alarm stands: a quiet row must not pass for known air."""
+    if state is None:
+        return "no alarm, but no word on how it stands"
+    air = believed(state.gas, state)
+    known = air.value is not None or air.at_least is not None
+    return "" if known else f"air not known: {air.why or 'no reason given'}"
 
 
 def _silence(judged: Judged, now_s: float) -> str:

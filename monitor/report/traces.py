@@ -120,7 +120,7 @@ def lanes(title: str, bars: Sequence[Bar], phases: Sequence[tuple[float, str]], 
         f'<text x="{x(t_s):.1f}" y="{base + 12:.1f}" text-anchor="middle">{run_clock(t_s)[:-3]}</text>'
         for t_s in _times(span_s)
     ]
-    said = f"{len(bars)} times an alarm stood: {', '.join(rows)}" if bars else "no alarm stood"
+    said = f"alarms that stood, {len(bars)}: {', '.join(rows)}" if bars else "no alarm stood"
     return _figure(title, said, height, "".join(parts))
 
 
