@@ -353,6 +353,9 @@ def _still(sums: Sequence[float], most_apart: float) -> Result:
     return found
 
 
+BUMP_MOST = 2.0  # of the given gas; common practice, no source: more is another gas, another unit or a lost slope
+
+
 def bump_passed(rise_ppm: float, after_s: float, given_ppm: float, t90_s: float) -> str:
     """Say that the sensor is alive: it rose by half of the given gas or more within twice its T90.
 
@@ -360,10 +363,17 @@ def bump_passed(rise_ppm: float, after_s: float, given_ppm: float, t90_s: float)
     first-order sensor that is right shows 99 % by then.
 
     Raises:
-        CalibrationError: it did not, or the gas is too weak to tell.
+        CalibrationError: it did not, the gas is too weak to tell, or what was found cannot be.
     """
     if given_ppm < 1.0:
         raise CalibrationError(f"found a test gas of {given_ppm:g} ppm, wanted at least 1 ppm, so that a rise is one")
+    if after_s < 0.0:
+        raise CalibrationError(f"found a rise {after_s:g} s after the gas was given, wanted nought seconds or more")
+    if rise_ppm > BUMP_MOST * given_ppm:
+        raise CalibrationError(
+            f"found a rise of {rise_ppm:g} ppm in a gas of {given_ppm:g} ppm, wanted at most {BUMP_MOST:g} times the "
+            "gas: look at the bottle and the unit, then do gas-zero and gas-span"
+        )
     if rise_ppm >= 0.5 * given_ppm and after_s <= 2.0 * t90_s:
         return f"rose by {rise_ppm:.2f} ppm of {given_ppm:g} ppm in {after_s:.0f} s"
     raise CalibrationError(

@@ -12,10 +12,16 @@ def for_whom(host: str | None) -> str:
     return "others too, with the password; it and all that is shown cross the network unencrypted"
 
 
+def _port(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and 1 <= int(text) <= 65535):
+        raise argparse.ArgumentTypeError(f"found {text!r}, wanted the number of a port, 1 to 65535")
+    return int(text)
+
+
 def add_page(p: argparse.ArgumentParser) -> None:
     """Where the page is, and for whom."""
     p.add_argument(
-        "--page-port", type=int, help="the page's port on this machine (default: the first free from 8501)"
+        "--page-port", type=_port, help="the page's port on this machine (default: the first free from 8501)"
     )
     p.add_argument(
         "--page-host",

@@ -18,6 +18,11 @@ if TYPE_CHECKING:
 
 DEFAULTS = "defaults: Na2S2O5 97 %, HCl 30 %, excess 10 %, 22 degC, the smallest common flask"
 WANT_OPTIONS = ("route", "salt", "purity", "acid", "strength", "excess", "temperature", "flask", "draw")
+OWN_OPTIONS: dict[Route, tuple[str, ...]] = {  # of those, the ones that a route alone or with another has
+    "acid-drip": ("salt", "purity", "acid", "strength", "flask"),
+    "acid-on-sulfur": ("strength",),
+    "burner": ("draw",),
+}
 PRICED = {"salt": "salt_per_kg", "acid": "acid_per_l", "sulfuric": "sulfuric_per_l", "sulfur": "sulfur_per_kg"}
 
 
@@ -87,6 +92,12 @@ def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
         parser.error("either RUN or --want is wanted")
     if a.run is not None and (given or a.save):
         parser.error("RUN says it all: --" + next(iter([*given, "save"])) + " goes with --want")
+    route: Route = given.get("route", Want("").route)
+    others = {name for names in OWN_OPTIONS.values() for name in names}.difference(OWN_OPTIONS[route])
+    for name in others.intersection(given):
+        parser.error(f"--{name}: the route {route} has none")
+    if a.past and not a.past.is_dir():
+        raise PlanError(f"--past: found no folder {a.past}, wanted one with run logs")
     if a.past and not a.bench:
         parser.error("--past: --bench says of which bench")
     if a.use_past and not (a.past and a.want):
@@ -94,7 +105,7 @@ def _plan(a: argparse.Namespace, parser: argparse.ArgumentParser) -> None:
     bench = load_bench(a.bench)[0] if a.bench else None
     found = past = None
     if bench is not None and a.past:
-        route = given.get("route", Want("").route) if a.want else load_run(a.run)[0].route
+        route = route if a.want else load_run(a.run)[0].route
         past = learned_from(a.past, bench, route, datetime.now(UTC).date())
     if a.run is not None:
         run, _ = load_run(a.run)
@@ -175,8 +186,8 @@ def _priced(texts: list[str], run: RunTerms) -> RunTerms:
             if not 0.0 <= per < float("inf") or currency != (prices.currency or currency):
                 raise ValueError
         except ValueError as why:
-            wanted = " or ".join(f'{name}=6.50, or "{name}=6.50 EUR/kg"' for name in PRICED)
-            raise PlanError(f"--price: found {text!r}, wanted {wanted}, all in one currency") from why
+            wanted = f'{", ".join(PRICED)} with a price, like "salt=12 EUR/kg", "acid=6.50 EUR/L" or "salt=12"'
+            raise PlanError(f"--price: found {text!r}, wanted one of {wanted}, all in one currency") from why
         prices = replace(prices, currency=currency, **{PRICED[what]: per})
     return replace(run, prices=prices)
 

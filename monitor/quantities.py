@@ -81,6 +81,7 @@ EXAMPLES = {
     "gram": "80 +/- 0.5 g",
     "milliliter": "120 mL",
     "pascal": "1 atm",
+    "hectopascal": "1002 +/- 1 hPa",
     "mole / liter": "9.5 mol/L",
     "liter / minute": "4 L/minute",
     "liter": "1 L",

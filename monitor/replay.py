@@ -176,7 +176,7 @@ def replay_text(path: Path, bench: BenchTerms, run: RunTerms) -> tuple[Bench, Ta
     except OSError as why:
         raise RecordingError(f"{path}: cannot be read: {why.strerror or why}") from why
     if live is None:
-        found = "an empty file" if not skipped else f"{skipped} lines without a time"
+        found = "an empty file" if not skipped else f"{skipped} line{'' if skipped == 1 else 's'} without a time"
         raise RecordingError(f'{path}: found {found}, wanted a run log or text lines like "12.3 S,7,…*CA33"')
     tally.add(live.tick(Instant(last_s, zero_s + last_s)))
     return live, tally, Skipped(skipped, first_skipped)

@@ -6,13 +6,16 @@ begun anew, since its log is closed.
 
 from __future__ import annotations
 
+import re
 import sys
 from pathlib import Path
 
+from monitor.edges.logreader import LogReader
 from monitor.errors import RefusalError
 from monitor.settings import load_bench, load_run
 
 WATCHDOG_S = 15  # the monitor speaks each second
+_ACCOUNT = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.@-]{0,63}\$?")  # what an account's name may be made of
 SPARE_S = 30  # for the last messages to people, and for what the disk has not taken yet
 
 _UNIT = """\
@@ -62,6 +65,12 @@ def unit(bench_path: Path, run_path: Path, log: Path, user: str, dashboard: bool
     """
     bench, _ = load_bench(bench_path)
     load_run(run_path)
+    if not _ACCOUNT.fullmatch(user):
+        raise RefusalError(f"--user: found {user!r}, wanted the name or number of an account")
+    if log.exists():
+        LogReader(log)
+    elif not log.resolve().parent.is_dir():
+        raise RefusalError(f"--log: found no folder {log.resolve().parent}, wanted one where the log can be")
     paths = [path.resolve() for path in (bench_path, run_path, log)]
     for path in (*paths, Path(sys.executable)):
         if any(c.isspace() or c in "\"'%\\$" for c in str(path)):

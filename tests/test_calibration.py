@@ -239,6 +239,14 @@ def test_bump() -> None:
         bump_passed(0.3, 1.0, 0.5, 30.0)
 
 
+def test_a_bump_that_cannot_be_is_no_pass() -> None:
+    """A rise before the gas was given, or far over the gas itself (a percentage for ppm), proves no living sensor."""
+    with pytest.raises(CalibrationError, match="found a rise -5 s after the gas was given"):
+        bump_passed(7.0, -5.0, 10.0, 30.0)
+    with pytest.raises(CalibrationError, match="found a rise of 300000 ppm in a gas of 10 ppm"):
+        bump_passed(3e5, 40.0, 10.0, 30.0)
+
+
 def test_blocks() -> None:
     """A stretch of samples becomes the means of its sixths; too short a one is refused."""
     assert block_means([float(i // 2) for i in range(12)]) == [0.0, 1.0, 2.0, 3.0, 4.0, 5.0]

@@ -321,9 +321,33 @@ def test_ctrl_c_in_the_middle_of_a_command(folder: Path) -> None:
     assert (command.returncode, said) == (130, "so2bench: ended before it was done\n")
 
 
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (["--draw", "4 L/minute"], "--draw: the route acid-drip has none"),
+        (["--route", "acid-on-sulfur", "--acid", "HCl"], "--acid: the route acid-on-sulfur has none"),
+        (["--route", "burner", "--salt", "K2S2O5"], "--salt: the route burner has none"),
+        (["--route", "kettle"], "invalid choice: 'kettle'"),
+        (["--page-port", "8501"], "unrecognized arguments"),
+    ],
+)
+def test_what_a_route_does_not_have(more: list[str], words: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """What would change nothing is refused, and not passed over in silence."""
+    with pytest.raises(SystemExit) as ended:
+        main(["plan", "--want", "12 g Se", *more])
+    assert ended.value.code == 2
+    assert words in capsys.readouterr().err
+
+
+def test_no_folder_of_past_runs(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A folder that is not there is not one in which nothing was learned."""
+    assert main(["plan", "run.toml", "--bench", "bench.toml", "--past", "nowhere"]) == 1
+    assert capsys.readouterr().err == "so2bench: --past: found no folder nowhere, wanted one with run logs\n"
+
+
 def test_a_name_that_the_machine_refuses(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A file's name too long for the machine is one short sentence."""
-    assert main(["plan", "run.toml", "--bench", "bench.toml", "--past", "x" * 300]) == 1
+    assert main(["demo", "--no-dashboard", "--log", "x" * 300]) == 1
     (said,) = capsys.readouterr().err.splitlines()
     assert said.startswith("so2bench: xxx")
     assert said.endswith("…: File name too long")

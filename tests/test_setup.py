@@ -112,6 +112,28 @@ def test_the_unit_is_one_that_systemd_takes(tmp_path: Path, capsys: pytest.Captu
     assert (got.returncode, got.stderr) == (0, "")
 
 
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (["--log", "a.so2log", "--user", "watcher\nExecStartPre=/bin/true"], "--user: found 'watcher\\n"),
+        (["--log", "bench.toml"], "found a file that is no run log"),
+        (["--log", "."], "found a folder, wanted one run log"),
+        (["--log", "nowhere/a.so2log"], "--log: found no folder "),
+    ],
+)
+def test_a_unit_that_would_not_start_is_not_printed(
+    tmp_path: Path, more: list[str], words: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An account that smuggles a line into the unit, and a log that can hold no run, are refused before boot."""
+    with set_up(tmp_path):
+        pass
+    monkeypatch.chdir(tmp_path)
+    assert cli.main(["unit", "--bench", "bench.toml", "--run", "run.toml", *more]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert words in said.err
+
+
 def test_a_path_that_cannot_stand_in_a_unit_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A blank in a path would be read as another word by systemd: it is refused, with the path."""
     folder = tmp_path / "hood two"

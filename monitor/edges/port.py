@@ -119,4 +119,6 @@ def _opening_words(path: str, why: BaseException) -> str:
         return f"the port {path} is in use by another program: close that one first"
     if isinstance(why, ValueError):
         return f"the port '{path}' is not understood: {why}"
+    if "Inappropriate ioctl" in str(why):
+        return f"{path} is no serial port: is the path right?"
     return f"the port {path} cannot be opened: {why}"

@@ -102,6 +102,8 @@ class Store:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        if folder.exists() and not folder.is_dir():
+            raise MemoryRefusedError(f"{folder}: found a file, wanted a folder for the memory, or none")
         with refusing(folder):
             # What a person was exposed to is nobody's business but theirs and of those whom local rules name.
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -220,7 +222,7 @@ def changes(folder: Path) -> int:
     try:
         mark = json.loads(path.read_text("utf-8"))
         form, number = int(mark["format"]), int(mark["changes"])
-    except FileNotFoundError as why:
+    except (FileNotFoundError, NotADirectoryError) as why:
         raise MemoryRefusedError(f"{folder}: there is no memory here; so2bench gather makes one") from why
     except (OSError, ValueError, KeyError, TypeError) as why:
         raise MemoryRefusedError(f"{path}: found no mark of a memory ({why}), wanted one that so2bench made") from why
