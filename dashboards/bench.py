@@ -219,7 +219,8 @@ def _traces(log: Path, window_s: float | None) -> None:
     for column, drawn in zip(st.columns(3, gap="medium"), charts.all_of(seen), strict=True):
         column.vega_lite_chart(spec=drawn.spec, key=drawn.key, theme=None, width="stretch", alt=drawn.said)
     st.html(sheet.record(seen.record))
-    st.html(sheet.alarms_did(seen.alarms_did))
+    if seen.alarms_did:  # a log of before they were kept has none
+        st.html(sheet.alarms_did(seen.alarms_did))
 
 
 # --- the rest: drawn once, and after each use ---------------------------------------------------------------------
