@@ -16,6 +16,7 @@ from monitor.errors import RefusalError
 
 LEAST_REPEATS = 3  # two tell a difference, not a scatter; common practice, no source
 LEAST_COUNT = 20  # drops or bubbles in a repeat: one miscounted is 5 %; common practice, no source
+MOST_COUNT, MOST_AMOUNT = 1_000_000, 100_000.0  # in a repeat; an amount in mL or g: more than any vessel here holds
 MOST_SCATTER = 0.20  # of the mean, standard deviation; common practice, no source
 OUTLIER_SCORE = 3.5  # of the modified z-score: Iglewicz & Hoaglin, How to Detect and Handle Outliers, ASQC 1993
 NORMAL_MAD = 0.6745  # the median absolute deviation of a normal distribution, in standard deviations (same source)
@@ -122,21 +123,26 @@ def unit_volume_ul(
     Raises:
         CalibrationError: too few or too small repeats, or a volume that no drop has.
     """
-    if resolution <= 0.0 or tolerance < 0.0:
+    if not (0.0 < resolution <= MOST_AMOUNT and 0.0 <= tolerance <= MOST_AMOUNT):
         raise CalibrationError(f"found a resolution of {resolution:g}, wanted the least step that is read, over 0")
     for at, r in enumerate(repeats, start=1):
         if r.number < LEAST_COUNT:
             raise CalibrationError(f"repeat {at}: found a count of {r.number}, wanted at least {LEAST_COUNT}")
-        if not r.amount > 0.0:
-            raise CalibrationError(f"repeat {at}: found an amount of {r.amount:g}, wanted more than 0")
+        if r.number > MOST_COUNT:
+            raise CalibrationError(f"repeat {at}: found a count of over {MOST_COUNT:,}, wanted what was counted")
+        if not 0.0 < r.amount <= MOST_AMOUNT:
+            wanted = f"more than 0 and at most {MOST_AMOUNT:g}"
+            raise CalibrationError(f"repeat {at}: found an amount of {r.amount:g}, wanted {wanted}")
         if r.amount < 5.0 * resolution:
             raise CalibrationError(
                 f"repeat {at}: found an amount of {r.amount:g} with steps of {resolution:g}, "
                 "wanted at least 5 steps: count more, or read finer"
             )
     per_ml, u_per_ml = density or (1.0, 0.0)
-    if not per_ml > 0.0:
-        raise CalibrationError(f"found a density of {per_ml:g} g/mL, wanted more than 0")
+    if not (per_ml > 0.0 and u_per_ml < per_ml):
+        raise CalibrationError(
+            f"found a density of {per_ml:g} +/- {u_per_ml:g} g/mL, wanted more than 0, and an uncertainty below it"
+        )
     values = [1000.0 * r.amount / (per_ml * r.number) for r in repeats]
     if len(values) >= LEAST_REPEATS:
         _refuse_scatter(values)
@@ -180,6 +186,7 @@ _SATURATION = (
 LEAST_HPA, MOST_HPA = 500.0, 1100.0  # a little beyond where people live
 ICE_U_C = 0.05  # crushed ice and pure water, stirred; common practice, no source
 HOT_STEP_C = 0.25  # of the converter (protocol)
+MOST_U_C, MOST_U_HPA = 10.0, 50.0  # standard uncertainties: more is no measurement; judgement
 MOST_APART_C = 1.0  # between the offsets at the two points (firmware_notes/calibration.md)
 MOST_OFFSET_C = 50.0  # as in bench.toml
 
@@ -223,6 +230,13 @@ def thermocouple_offset(
         CalibrationError: the points are not what they are said to be, or disagree.
     """
     true_steam_c = boiling_point_c(pressure_hpa)
+    for what, u, most, unit in (
+        ("the ice point", ice.u_c, MOST_U_C, "°C"),
+        ("the steam point", steam.u_c, MOST_U_C, "°C"),
+        ("the pressure", u_pressure_hpa, MOST_U_HPA, "hPa"),
+    ):
+        if not u <= most:
+            raise CalibrationError(f"found {what} known to {u:g} {unit}, wanted at most {most:g} {unit}")
     at_ice, at_steam = -ice.reading_c, true_steam_c - steam.reading_c
     for name, reading_c, offset_c in (("ice", ice.reading_c, at_ice), ("steam", steam.reading_c, at_steam)):
         if not abs(offset_c) <= 10.0:
@@ -314,6 +328,11 @@ def gas_span(
             f"found a test gas of {given_ppm:g} ppm, wanted from {LEAST_SPAN_SHARE * range_ppm:g} to {range_ppm:g} "
             "ppm, within the sensor's range"
         )
+    if not u_given_ppm < given_ppm:
+        raise CalibrationError(
+            f"found a test gas known to {u_given_ppm:g} ppm, wanted less than its {given_ppm:g} ppm"
+        )
+    _refuse_ends(sums)
     signal = fmean(sums) - zero_sum if sums else 0.0
     if signal <= 0.0:
         raise CalibrationError(
@@ -337,10 +356,15 @@ def gas_span(
     return Span(slope, combined(parts), parts)
 
 
+def _refuse_ends(sums: Sequence[float]) -> None:
+    for one in sums:
+        if isfinite(one) and not 0.0 < one < SUM_MAX:
+            raise CalibrationError(f"found a gas channel at the end of its converter ({one:.6g}), wanted it inside")
+
+
 def _still(sums: Sequence[float], most_apart: float) -> Result:
+    _refuse_ends(sums)
     found = of_repeats(sums)
-    if min(sums) <= 0.0 or max(sums) >= SUM_MAX:
-        raise CalibrationError(f"found a gas channel at the end of its converter ({max(sums):.0f}), wanted it inside")
     if len(sums) >= BLOCKS and max(sums) == min(sums):
         raise CalibrationError(f"found {len(sums)} values that are all {sums[0]:g}: a live channel dithers")
     half = len(sums) // 2

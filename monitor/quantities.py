@@ -23,6 +23,7 @@ def _units() -> pint.UnitRegistry[Any]:
     return ureg
 
 
+MAX_TEXT = 200  # characters: a value has a few dozen, and the time to look through blanks grows as their square
 _QUANTITY = re.compile(
     r"^\s*([-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?)\s*(?:(?:\+/-|±)\s*([0-9.]+(?:[eE][-+]?[0-9]+)?))?\s*(.*?)\s*$"
 )
@@ -38,7 +39,7 @@ def parse_quantity(text: object, unit: str) -> Measured:
         ValueError: not such a text, or of another dimension; the message says what is wanted.
     """
     example = f'a text like "{EXAMPLES.get(unit, "1 " + unit)}"'
-    found = _QUANTITY.match(text) if isinstance(text, str) else None
+    found = _QUANTITY.match(text) if isinstance(text, str) and len(text) <= MAX_TEXT else None
     if found is None:
         raise ValueError(example)
     number, spread, unit_text = found.groups()
@@ -101,7 +102,7 @@ def parse_price(text: object, kg_per_l: float | None = None) -> tuple[float, str
         ValueError: not such a text; the message says what is wanted.
     """
     example = 'a price like "12 EUR/kg"' + ("" if kg_per_l is None else ' or "6.50 EUR/L"')
-    found = _PRICE.fullmatch(text) if isinstance(text, str) else None
+    found = _PRICE.fullmatch(text) if isinstance(text, str) and len(text) <= MAX_TEXT else None
     if found is None:
         raise ValueError(example)
     number, currency, amount = found.groups()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import sqrt
+from math import inf, nan, sqrt
 
 import pytest
 
@@ -266,3 +266,38 @@ def test_blocks() -> None:
 def test_two_digits(value: float, u: float, words: str) -> None:
     """An uncertainty is written with two digits, the value to the same place (GUM 7.2.6)."""
     assert quantity(value, u, "uL") == words
+
+
+GOOD = Counted(120, 4.6)
+STILL = (10_800.0, 10_801.0, 10_802.0, 10_800.0, 10_801.0, 10_803.0)
+
+
+@pytest.mark.parametrize("count", [Counted(120, inf), Counted(120, 1e308), Counted(120, nan), Counted(10**400, 4.6)])
+def test_a_count_that_nobody_made(count: Counted) -> None:
+    """A number that no person can have counted or read is refused with its repeat, and crashes nothing."""
+    with pytest.raises(CalibrationError, match=r"repeat 2: found (an amount|a count) of .*, wanted"):
+        unit_volume_ul([GOOD, count, GOOD], 0.1)
+
+
+@pytest.mark.parametrize("huge", [inf, 1e308, nan])
+def test_an_uncertainty_that_is_none(huge: float) -> None:
+    """An uncertainty beyond all sense is refused with what it is of, and is no crash of the arithmetic."""
+    with pytest.raises(CalibrationError, match="found the pressure known to"):
+        thermocouple_offset(Point(0.1), Point(99.6), 1013.25, huge, 320.0)
+    with pytest.raises(CalibrationError, match="found the ice point known to"):
+        thermocouple_offset(Point(0.1, huge), Point(99.6), 1013.25, 1.0, 320.0)
+    with pytest.raises(CalibrationError, match="found a test gas known to"):
+        gas_span(STILL, 10.0, huge, 8410.0, 10.0, 0.00412, 20.0)
+    with pytest.raises(CalibrationError, match="found a density of"):
+        unit_volume_ul([GOOD] * 3, 0.1, density=(1.149, huge))
+    with pytest.raises(CalibrationError, match="least step"):
+        unit_volume_ul([GOOD] * 3, huge)
+
+
+@pytest.mark.parametrize("sums", [(1e308,) * 6, (*STILL, -1e308), (*STILL, inf), (*STILL, nan)])
+def test_sums_that_no_board_sends(sums: tuple[float, ...]) -> None:
+    """Values that the converter cannot have given are refused, and are no crash of the arithmetic."""
+    with pytest.raises(CalibrationError, match=r"end of its converter|is no number"):
+        gas_zero(sums, 10_800.0, 0.00412, 20.0)
+    with pytest.raises(CalibrationError, match=r"end of its converter|is no number|no rise"):
+        gas_span(sums, 10.0, 0.2, 8410.0, 10.0, 0.00412, 20.0)

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.errors import SettingsError
-from monitor.quantities import parse_quantity
+from monitor.quantities import parse_price, parse_quantity
 from monitor.settings import bench_from, load_bench, load_run, run_from
 from monitor.settings_table import MAX_FILE, problems
 from monitor.terms import (
@@ -360,6 +360,15 @@ def test_what_is_no_mass(text: str) -> None:
     """Another dimension, no number, no unit, or more than can be counted is refused with an example."""
     with pytest.raises(ValueError, match=r'a text like "80 \+/- 0.5 g"'):
         parse_quantity(text, "gram")
+
+
+def test_blanks_without_end_are_no_quantity() -> None:
+    """A text as long as a settings file may be is refused at once, not looked through for minutes."""
+    for text in ("1 g" + " " * MAX_FILE + "?", "1 EUR/kg" + " " * MAX_FILE + "?"):
+        with pytest.raises(ValueError, match="like"):
+            parse_quantity(text, "gram")
+        with pytest.raises(ValueError, match="like"):
+            parse_price(text)
 
 
 @pytest.mark.parametrize("value", [None, 5, 5.0, True, [], {}, date(2026, 1, 1)])
