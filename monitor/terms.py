@@ -17,6 +17,9 @@ Salt = Literal["Na2S2O5", "K2S2O5", "NaHSO3", "Na2SO3", "K2SO3"]
 Acid = Literal["HCl", "H2SO4"]
 
 
+COVERAGE = 2.0  # expanded uncertainty, k = 2, over a standard one: about 95 % (JCGM 100:2008, 6.3)
+
+
 @dataclass(frozen=True, slots=True)
 class Measured:
     """A value with its standard uncertainty (k = 1), both in the unit that the field's name says."""

@@ -14,7 +14,7 @@ from typing import Any
 
 from monitor.chemistry import bases
 from monitor.chemistry.cautions import SCRUBBER_RESERVE
-from monitor.chemistry.design import COVERAGE, DripDesign, check_need, design_drip, grams_step
+from monitor.chemistry.design import DripDesign, check_need, design_drip, grams_step
 from monitor.chemistry.gas import so2_molar_volume_l
 from monitor.chemistry.other_routes import SulfurDesign, design_acid_on_sulfur, design_burner
 from monitor.chemistry.receivers import REACTIONS
@@ -23,7 +23,7 @@ from monitor.errors import PlanError
 from monitor.quantities import parse_quantity
 from monitor.runfile import Contents
 from monitor.settings import run_from
-from monitor.terms import AcidOnSulfurTerms, BenchTerms, DripTerms, RunTerms
+from monitor.terms import COVERAGE, AcidOnSulfurTerms, BenchTerms, DripTerms, RunTerms
 
 GAS = "SO2"  # wanted as itself, whatever takes it
 SCRUBBER_PERCENT = 10.0  # caustic soda; common practice, no source

@@ -15,9 +15,8 @@ from monitor.chemistry.gas import so2_molar_volume_l
 from monitor.chemistry.substances import ACID_EQUIVALENTS, MOLAR_MASS_G_PER_MOL, SALTS
 from monitor.chemistry.trajectory import build_trajectory
 from monitor.errors import PlanError
-from monitor.terms import DripTerms, Measured
+from monitor.terms import COVERAGE, DripTerms, Measured
 
-COVERAGE = 2.0  # JCGM 100:2008, 6.3: about 95 %
 ACID_EXCESS = 0.10  # over what turns all the salt; common practice, no source
 WATER_CATION_MOL_PER_KG = 7.0  # water that just dissolves sodium metabisulfite; saturated it holds 6.9 (CRC, memory)
 # Common flask sizes, mL, nominal: ISO 1773 round-bottomed flasks, from memory.
@@ -48,7 +47,8 @@ def grams_step(mass_g: float) -> float:
     return next(step for least, step in ((1000.0, 10.0), (20.0, 1.0), (2.0, 0.1), (0.0, 0.01)) if mass_g >= least)
 
 
-def _up(value: float) -> float:
+def rounded_up(value: float) -> float:
+    """A mass or a volume up to the next step that it is weighed or measured in, g or mL."""
     step = grams_step(value)
     return round(ceil(value / step - 1e-9) * step, 6)
 
@@ -69,8 +69,8 @@ def charge_of(like: DripTerms, salt_g: float, flask_ml: float) -> DripTerms:
     return replace(
         like,
         salt_mass_g=Measured(salt_g, 0.5 * grams_step(salt_g)),
-        water_ml=_up(water_ml),
-        acid_volume_ml=_up(acid_ml),
+        water_ml=rounded_up(water_ml),
+        acid_volume_ml=rounded_up(acid_ml),
         flask_volume_ml=flask_ml,
     )
 
@@ -99,7 +99,7 @@ def design_drip(
     salt_g = 1.1 * need_mol * _grams_per_sulfur(like)
     filled_ml = 0.0
     for size_ml in sizes:
-        if liquor_ml(charge_of(like, salt_g, size_ml)) > FLASK_FILL * size_ml and size_ml is not sizes[-1]:
+        if liquor_ml(charge_of(like, salt_g, size_ml)) > FLASK_FILL * size_ml and size_ml != sizes[-1]:
             continue  # the need alone would overfill it
         found = _within(like, need_mol, size_ml, drop_relative_u)
         filled_ml = liquor_ml(found.charge)
@@ -126,7 +126,7 @@ def _within(like: DripTerms, need_mol: float, flask_ml: float, drop_relative_u: 
 
     headspace_mol = flask_ml / 1000.0 / so2_molar_volume_l(like.temperature_c, like.pressure_pa)
     per_sulfur_g = _grams_per_sulfur(like)
-    salt_g = _up(1.2 * (need_mol + 0.3 * headspace_mol) * per_sulfur_g)
+    salt_g = rounded_up(1.2 * (need_mol + 0.3 * headspace_mol) * per_sulfur_g)
     slope = 0.85 / per_sulfur_g  # mol that surely go over a gram, at first a guess
     short: tuple[float, float] | None = None  # salt and shortfall of the last charge that was too little
     best: tuple[DripTerms, float, float] | None = None
@@ -138,7 +138,7 @@ def _within(like: DripTerms, need_mol: float, flask_ml: float, drop_relative_u: 
             spare_g = surplus_mol / slope
             if spare_g <= max(_NEAR * salt_g, grams_step(salt_g)):
                 break
-            tried_g = _up(salt_g - 0.9 * spare_g)
+            tried_g = rounded_up(salt_g - 0.9 * spare_g)
             if short is not None and tried_g <= short[0]:
                 break
             salt_g = tried_g
@@ -152,7 +152,7 @@ def _within(like: DripTerms, need_mol: float, flask_ml: float, drop_relative_u: 
         if liquor_ml(charge) > flask_ml:
             break
         short = salt_g, surplus_mol
-        salt_g = _up(max(salt_g + 1.02 * (-surplus_mol) / slope, 1.01 * salt_g))
+        salt_g = rounded_up(max(salt_g + 1.02 * (-surplus_mol) / slope, 1.01 * salt_g))
     if best is None:
         return _no_charge(like, need_mol, charge, delivered, expanded)
     charge, delivered, expanded = best

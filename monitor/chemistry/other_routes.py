@@ -1,14 +1,14 @@
 """The two routes without a drip, in planning: sulfur in hot sulfuric acid, and sulfur burnt in air.
 
-How much really comes is weighed, not planned: these are amounts by the equation, with what practice adds."""
+How much really comes is weighed, not planned: these are amounts by the equation, with what practice adds.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil
 
 from monitor.chemistry.coil import COMBUSTION_J_PER_MOL, coil_exit_c, draw_mol_per_min
-from monitor.chemistry.design import FLASKS_ML, check_need, grams_step
+from monitor.chemistry.design import FLASKS_ML, check_need, rounded_up
 from monitor.chemistry.gas import GAS_CONSTANT_J_PER_MOL_K, ZERO_C_K
 from monitor.chemistry.substances import MOLAR_MASS_G_PER_MOL
 from monitor.errors import PlanError
@@ -17,9 +17,8 @@ from monitor.terms import AcidOnSulfurTerms, BurnerTerms
 OXYGEN_IN_AIR = 0.2095  # mole fraction, dry air: US Standard Atmosphere 1976
 ACID_OVER_EQUATION = 2.0  # mol over mol: the acid weakens as it works and stops; common practice, no source
 SULFUR_OVER_NEED = 1.15  # what stays in the apparatus or burns off unseen; common practice, no source
-LEAST_HOT_ACID = (
-    0.90  # 90 % boils near 260 °C (CRC Handbook, memory), short of the window; common practice, no source
-)
+# 90 % boils near 260 °C (CRC Handbook, memory), short of the window; common practice, no source.
+LEAST_HOT_ACID = 0.90
 HOT_FLASK_FILL = 0.5  # hot acid spits; common practice, no source
 FRACTIONS = (0.05, 0.10, 0.15, OXYGEN_IN_AIR)  # SO2 in the burner's gas
 
@@ -45,11 +44,6 @@ class Burning:
     coil_exit_c: float
 
 
-def _up(value: float) -> float:
-    step = grams_step(value)
-    return round(ceil(value / step - 1e-9) * step, 6)
-
-
 def design_acid_on_sulfur(like: AcidOnSulfurTerms, need_mol: float) -> SulfurDesign:
     """Sulfur and acid for a need, mol: 2 H2SO4 + S → 3 SO2 + 2 H2O, the acid twice over. Raises PlanError."""
     check_need(need_mol)
@@ -59,20 +53,20 @@ def design_acid_on_sulfur(like: AcidOnSulfurTerms, need_mol: float) -> SulfurDes
             f"{100 * LEAST_HOT_ACID:.0f} % or more: weaker acid boils before it takes up sulfur"
         )
     sulfur_mol = SULFUR_OVER_NEED * need_mol / 3.0
-    acid_ml = _up(2.0 * ACID_OVER_EQUATION * sulfur_mol / like.acid_mol_per_l.value * 1000.0)
+    acid_ml = rounded_up(2.0 * ACID_OVER_EQUATION * sulfur_mol / like.acid_mol_per_l.value * 1000.0)
     flask_ml = next((size for size in FLASKS_ML if acid_ml <= HOT_FLASK_FILL * size), None)
     if flask_ml is None:
         raise PlanError(
             f"the flask: {acid_ml:g} mL of hot acid are wanted, more than half of the largest, {FLASKS_ML[-1]:g} mL"
         )
-    sulfur_g = _up(sulfur_mol * MOLAR_MASS_G_PER_MOL["S"])
+    sulfur_g = rounded_up(sulfur_mol * MOLAR_MASS_G_PER_MOL["S"])
     return SulfurDesign(sulfur_g, 3.0 * sulfur_g / MOLAR_MASS_G_PER_MOL["S"], acid_ml, flask_ml)
 
 
 def design_burner(need_mol: float) -> SulfurDesign:
     """Sulfur to burn for a need, mol: S + O2 → SO2. Raises PlanError."""
     check_need(need_mol)
-    sulfur_g = _up(SULFUR_OVER_NEED * need_mol * MOLAR_MASS_G_PER_MOL["S"])
+    sulfur_g = rounded_up(SULFUR_OVER_NEED * need_mol * MOLAR_MASS_G_PER_MOL["S"])
     return SulfurDesign(sulfur_g, sulfur_g / MOLAR_MASS_G_PER_MOL["S"])
 
 

@@ -16,7 +16,7 @@ from monitor.chemistry.air_limits import LIMITS, minutes_to_clear
 from monitor.chemistry.cautions import FLASK_FILL, MODEL_RANGE_C, SCRUBBER_RESERVE
 from monitor.chemistry.coil import USUAL_FRACTION, coil_highest_draw_l_per_min
 from monitor.chemistry.course import warm
-from monitor.chemistry.design import COVERAGE, liquor_ml
+from monitor.chemistry.design import liquor_ml
 from monitor.chemistry.drops import drops_for_ml
 from monitor.chemistry.gas import so2_molar_volume_l
 from monitor.chemistry.other_routes import (
@@ -28,11 +28,10 @@ from monitor.chemistry.other_routes import (
 from monitor.chemistry.planning import Plan, scrubber_capacity_mol
 from monitor.chemistry.residue import residue_base_mol, residue_words
 from monitor.chemistry.trajectory import Trajectory, build_trajectory, perturbed_flasks
-from monitor.terms import AcidOnSulfurTerms, BenchTerms, BurnerTerms, DripTerms, RunTerms
+from monitor.terms import COVERAGE, AcidOnSulfurTerms, BenchTerms, BurnerTerms, DripTerms, RunTerms
 
-TUBE_L_PER_MIN = (
-    0.5  # gas through a tube of some 6 mm that opens under a liquid, or it throws; common practice, no source
-)
+# Gas through a tube of some 6 mm that opens under a liquid, or it throws; common practice, no source.
+TUBE_L_PER_MIN = 0.5
 # The shortest time in which a receiver is given its gas, min; common practice, no source. Metals come down slowly.
 RECEIVER_MIN = {"Au": 30.0, "Se": 30.0, "Te": 30.0, "water": 20.0}
 OTHER_RECEIVER_MIN = 10.0

@@ -16,6 +16,7 @@ from monitor.chemistry.gas import ppm_of_amount, so2_molar_volume_l
 from monitor.chemistry.substances import ACID_EQUIVALENTS, MOLAR_MASS_G_PER_MOL, SALTS, sulfur_iv_mol
 from monitor.chemistry.trajectory import build_trajectory
 from monitor.terms import (
+    COVERAGE,
     AcidOnSulfurTerms,
     BenchTerms,
     BurnerTerms,
@@ -25,8 +26,6 @@ from monitor.terms import (
     RunTerms,
     ScrubberTerms,
 )
-
-COVERAGE_FACTOR = 2.0  # JCGM 100:2008, 6.3: about 95 %
 
 # SO2 that a mole of the base takes when it goes to the normal sulfite.
 SO2_PER_BASE_TO_SULFITE = {"NaOH": 0.5, "Na2CO3": 1.0}
@@ -98,7 +97,7 @@ def plan(run: RunTerms, bench: BenchTerms | None) -> Plan:
     capacity = scrubber_capacity_mol(run.scrubber) if run.scrubber is not None else None
     worst_ppm = ppm_of_amount(amounts.most_so2_mol, bench.room.volume_m3) if bench is not None else None
     delivered = amounts.delivered_mol
-    expanded = None if amounts.delivered_u_mol is None else COVERAGE_FACTOR * amounts.delivered_u_mol
+    expanded = None if amounts.delivered_u_mol is None else COVERAGE * amounts.delivered_u_mol
     need_ml = amounts.acid_volume_for_need_ml
     facts = Facts(
         run=run,

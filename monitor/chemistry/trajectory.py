@@ -127,7 +127,7 @@ class Trajectory:
         return State(*[hypot(rest * u[i - 1] + share * u[i], d) for u, d in zip(self._u, drop, strict=True)])
 
     def delivered_parts(self, acid_ml: float) -> list[float]:
-        """What one standard uncertainty of each input, adds to delivered, mol, with its sign."""
+        """What one standard uncertainty of each input adds to delivered, mol, with its sign."""
         i, share = self._place(acid_ml)
         return [(1.0 - share) * curve[i - 1] + share * curve[i] for curve in self._delivered_by_input]
 

@@ -43,7 +43,7 @@ from monitor.core.opening import AGAINST, Glance, Opening
 from monitor.core.performance import Figures, performance_lines
 from monitor.core.phases import PhaseWatch, Scene
 from monitor.core.ready import Seen
-from monitor.core.rules import Condition, Facts, Rules
+from monitor.core.rules import LINK_LOST_S, Condition, Facts, Rules
 from monitor.core.sensing import GasSense, PlateSense
 from monitor.core.spans import run_clock
 from monitor.core.timeline import Timeline
@@ -236,7 +236,7 @@ class Bench:
         self._at = to
 
     def _link_is_lost(self, t_s: float) -> bool:
-        return t_s - self._heard_s > 3.0
+        return t_s - self._heard_s > LINK_LOST_S
 
     def _on_grid(self, at: Instant, out: list[Event], *, send: bool) -> None:
         t_s = at.mono_s
@@ -526,8 +526,7 @@ class Bench:
 
     def _seen(self) -> Seen:
         t_s = self._at.mono_s
-        forecast = self.account.forecast(t_s)
-        most_mol = None if forecast is None else forecast.final_delivered_mol
+        most_mol = self.account.forecast(t_s).final_delivered_mol
         return Seen(self._input_at.utc_s, self._link_is_lost(t_s), self._board.protocol, self._sample, most_mol)
 
     def _hear_the_shell(self, r: Request, at: Instant, out: list[Event]) -> str:

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 SET_ASIDE = ("GAS-RISING", "GAS-LEAK")
 FIRST_TO_BE_CLEAR = ("GAS-HIGH-HIGH", "GAS-HIGH", *SET_ASIDE)  # else an announcement would hide a leak that is there
-MAX_MIN = (
-    15.0  # a whiff of a minute, and the slowest sensor's way back, with room to spare; common practice, no source
-)
+# A whiff of a minute, and the slowest sensor's way back, with room to spare; common practice, no source.
+MAX_MIN = 15.0
 
 
 class BumpTest:

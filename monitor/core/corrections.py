@@ -5,8 +5,7 @@ from __future__ import annotations
 from math import floor, hypot, log10
 
 from monitor.core.events import Corrected
-
-COVERAGE_FACTOR = 2.0  # JCGM 100:2008, 6.3: about 95 %
+from monitor.terms import COVERAGE
 
 
 def correction_words(c: Corrected, counts: str) -> str:
@@ -21,7 +20,7 @@ def correction_words(c: Corrected, counts: str) -> str:
         if not c.what.startswith("undo"):
             better = c.u_after_mol < c.u_before_mol
             parts.append("the account is now better known" if better else "the account is no better known by it")
-            if c.u_weighed_mol > 0.0 and _apart(c) > COVERAGE_FACTOR:
+            if c.u_weighed_mol > 0.0 and _apart(c) > COVERAGE:
                 parts.append("count and weighing disagree beyond what was stated: look for a leak or a wrong tare")
     return "; ".join(parts)
 
@@ -32,7 +31,7 @@ def _apart(c: Corrected) -> float:
 
 
 def _pm(value: float, u: float) -> str:
-    expanded = COVERAGE_FACTOR * u
+    expanded = COVERAGE * u
     if expanded <= 1e-6:
         return f"{value:.4g}"
     decimals = min(6, max(0, 1 - floor(log10(expanded))))

@@ -8,13 +8,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from monitor.chemistry.gas import GAS_CONSTANT_J_PER_MOL_K, ZERO_C_K
+from monitor.chemistry.gas import ppm_of_amount
 from monitor.chemistry.substances import MOLAR_MASS_G_PER_MOL
+from monitor.terms import COVERAGE
 
-K = 2.0  # what is shown as ± is two standard uncertainties
 SO2_G_PER_MOL = MOLAR_MASS_G_PER_MOL["SO2"]
-# A room's ppm are reckoned at 25 °C and 1 atm by the ideal-gas relation, as in a plan: m³ a mol.
-M3_PER_MOL = GAS_CONSTANT_J_PER_MOL_K * (25.0 + ZERO_C_K) / 101325.0
 NOT_CLEARED = " Nothing says that it is being swept or warmed out."
 LEAST_MOL = 1e-4  # less is not told apart: 6 mg
 
@@ -36,15 +34,15 @@ class Left(NamedTuple):
 
 def is_little(left: Left, room_m3: float, alarm_ppm: float) -> bool:
     """Whether all that is held, with its uncertainty on top, stays under the alarm when it is let go at once."""
-    most_mol = left.liquor_mol + left.headspace_mol + K * left.u_held_mol
-    return most_mol * 1e6 * M3_PER_MOL / room_m3 < alarm_ppm
+    most_mol = left.liquor_mol + left.headspace_mol + COVERAGE * left.u_held_mol
+    return ppm_of_amount(most_mol, room_m3) < alarm_ppm
 
 
 def held_words(left: Left, room_m3: float, alarm_ppm: float) -> str:
     """What is left, as sentences, against a room of `room_m3` and the gas alarm of `alarm_ppm`."""
-    ppm_per_mol = 1e6 * M3_PER_MOL / room_m3
+    ppm_per_mol = ppm_of_amount(1.0, room_m3)
     held_mol = left.liquor_mol + left.headspace_mol
-    most_mol = held_mol + K * left.u_held_mol
+    most_mol = held_mol + COVERAGE * left.u_held_mol
     locked = ""
     if left.locked_mol * ppm_per_mol >= alarm_ppm:
         locked = f" Another {_grams(left.locked_mol)} are locked in the charge: acid or heat can set them free."
@@ -72,7 +70,7 @@ def _cleared_words(left: Left) -> str:
 
 def _with_u(mol: float, u_mol: float) -> str:
     """Grams ± two standard uncertainties, both to the same place."""
-    expanded = K * SO2_G_PER_MOL * u_mol
+    expanded = COVERAGE * SO2_G_PER_MOL * u_mol
     places = 0 if expanded >= 10.0 else 1 if expanded >= 1.0 else 2
     return f"{SO2_G_PER_MOL * mol:.{places}f} ± {expanded:.{places}f} g"
 

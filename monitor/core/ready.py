@@ -53,7 +53,7 @@ class Seen(NamedTuple):
     silent: bool
     protocol: int | None
     sample: Sampled | None
-    most_mol: float | None  # what goes over by the end at most; None where no forecast says it
+    most_mol: float  # what goes over by the end at most, as the account foretells it
 
 
 class _Mark(NamedTuple):
@@ -197,11 +197,9 @@ def _clock(bench: BenchTerms, utc_s: float) -> tuple[str, str]:
     return PASSED, f"{today} UTC"
 
 
-def _scrubber(run: RunTerms, most_mol: float | None) -> tuple[str, str]:
+def _scrubber(run: RunTerms, most_mol: float) -> tuple[str, str]:
     if run.scrubber is None:
         return FAILED, "run.toml names none"
-    if most_mol is None:
-        return "", "how much can come is not known yet"
     wrong = Scrubber(run).words(0.0, most_mol)
     if wrong is not None:
         return FAILED, wrong

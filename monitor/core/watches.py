@@ -12,13 +12,12 @@ from typing import Final
 
 from monitor.core.account import Account
 from monitor.core.events import Forecast, Instant, Phase, Reading
-from monitor.core.hotsource import HotSource
+from monitor.core.hotsource import WINDOW_DEADBAND_C, HotSource
 from monitor.core.overheat import PlateAhead
 from monitor.core.suckback import CoolingFlask, SuckBack
 from monitor.core.upkeep import CLOCK_STEP_S, Scrubber, overdue
 from monitor.terms import AcidOnSulfurTerms, BenchTerms, RunTerms
 
-WINDOW_DEADBAND_C: Final = 2.0  # alarm table
 MAKING: Final = frozenset({Phase.GENERATING, Phase.RUNNING_OUT, Phase.CLOSING_DOWN})
 _DAY_S: Final = 86400.0
 

@@ -24,9 +24,8 @@ from monitor.terms import Acid, DripTerms, Salt
 
 WATER_G_PER_MOL: Final = 18.015
 WATER_G_PER_ML: Final = 0.998  # at 20 °C
-SALT_ML_PER_G: Final = (
-    0.32  # what a dissolved gram adds, by the density 1.36 of a 39 % bisulfite liquor [from memory]
-)
+# What a dissolved gram adds, by the density 1.36 of a 39 % bisulfite liquor [from memory].
+SALT_ML_PER_G: Final = 0.32
 LIQUOR_J_PER_ML_K: Final = 4.1  # a strong salt solution, a round figure
 LOSS_W_PER_K: Final = 0.5  # of a half-litre flask to the room, a round figure
 ZERO_C_K: Final = 273.15
@@ -99,11 +98,6 @@ class DripFlask:
     def generated_mol(self) -> float:
         """Molecular SO2 that exists or has left."""
         return self.held_mol + self.head.delivered_mol
-
-    @property
-    def ph(self) -> float:
-        """−log10 of the hydrogen ion, mol/kg."""
-        return -math.log10(self._h)
 
     def add_acid(self, volume_ul: float) -> None:
         """Let `volume_ul` of acid fall into the liquor."""
