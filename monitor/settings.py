@@ -33,6 +33,8 @@ __all__ = ["bench_from", "load_bench", "load_run", "parse_toml", "run_from"]
 BENCH_TABLES = frozenset({"port", "drops", "thermocouple", "gas", "room", "limits", "mqtt", "notify"})
 RUN_TABLES = frozenset({"generator", "receiver", "scrubber", "plan", "prices", "learned"})
 
+BROKER_URL = 'a URL like "mqtts://bench@broker.lab:8883", without a password and without blanks'
+
 # Defaults of the limits, each with its source. They are settings: local rules come first.
 DEFAULT_LIMITS = {
     "gas_high": "2 ppm",  # NIOSH REL, 10-hour TWA; checked 2026-11 against the NIOSH IDLH page 7446-09-5
@@ -129,7 +131,7 @@ def bench_from(data: dict[str, Any], file: str) -> BenchTerms:
     if "mqtt" in data:
         t = section("mqtt")
         mqtt = MqttTerms(
-            t.text("url", r"mqtts?://[^\s]{1,300}", 'a URL like "mqtts://bench@broker.lab:8883", without a password'),
+            t.text("url", r"mqtts?://[^\s]{1,300}", BROKER_URL, hidden=True),
             t.text("password_env", r"[A-Za-z_][A-Za-z0-9_]*", "the name of an environment variable")
             if t.has("password_env")
             else None,

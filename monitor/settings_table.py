@@ -103,13 +103,13 @@ class Table:
         """As `measured`, without the uncertainty."""
         return self.measured(key, unit, **bounds).value
 
-    def text(self, key: str, pattern: str, wanted: str, default: str | None = None) -> str:
-        """A text of this pattern."""
+    def text(self, key: str, pattern: str, wanted: str, default: str | None = None, *, hidden: bool = False) -> str:
+        """A text of this pattern; a `hidden` one may hold a password, and is not shown."""
         raw = self.raw(key, default, wanted)
         if raw is None:
             return ""
         if not isinstance(raw, str) or re.fullmatch(pattern, raw) is None:
-            self.say(key, shown(raw), wanted)
+            self.say(key, "another" if hidden else shown(raw), wanted)
             return ""
         return raw
 

@@ -63,7 +63,9 @@ def broker_of(terms: MqttTerms, environ: Mapping[str, str] = os.environ, named: 
         raise SettingsError(f"{named.url}: found a password in it; {rest}")
     bare = url.path in ("", "/") and not url.query and not url.fragment
     if url.scheme not in PORTS or not url.hostname or port == 0 or not bare:
-        raise SettingsError(f"{named.url}: found '{terms.url}', {_WANTED}")
+        hidden = "@" in url.path + url.query + url.fragment  # a password with such a sign in it, as like as not
+        found = "a path or a question in it" if hidden else f"'{terms.url}'"
+        raise SettingsError(f"{named.url}: found {found}, {_WANTED}")
     password = None
     if terms.password_env is not None:
         password = environ.get(terms.password_env)
@@ -86,9 +88,13 @@ def _tls(wanted: bool, ca_file: str | None, named: Named) -> ssl.SSLContext | No
         return None
     try:
         return ssl.create_default_context(cafile=ca_file)
-    except (OSError, ssl.SSLError) as why:
-        reason = why.strerror if why.strerror and not isinstance(why, ssl.SSLError) else "it holds no certificate"
-        raise SettingsError(
-            f"{named.ca_file}: '{ca_file}' cannot be used: {reason}; wanted is a PEM file with the certificate of "
-            "the authority that signed the broker's"
-        ) from None
+    except ssl.SSLError:
+        reason = "it holds no certificate"
+    except OSError as why:
+        reason = why.strerror or "it holds no certificate"
+    except ValueError:
+        reason = "that is no path"  # it has a nought character in it
+    raise SettingsError(
+        f"{named.ca_file}: {ca_file!r} cannot be used: {reason}; wanted is a PEM file with the certificate of the "
+        "authority that signed the broker's"
+    )
