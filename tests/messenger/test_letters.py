@@ -8,6 +8,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
+from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import AlarmState, Priority
 from monitor.messenger.__main__ import Messenger
 from monitor.messenger.letters import (
@@ -70,10 +71,8 @@ def test_an_alarm_says_what_is_so_and_what_to_do() -> None:
     ((at_s, letter),) = told(begun(teller()), still((LEAK,), 10, 20))
     assert at_s == 10.0 + GATHER_S
     assert letter.title == "hood-2: high alarm, Gas is leaking"
-    assert (
-        "HIGH GAS-LEAK since 1000 s: Gas is leaking. Seen: 0.9 ppm over its usual level. The reading rises as only a "
-        "leak makes it rise, though it is still low. Do: Shut the tap" in letter.body
-    )
+    said = "HIGH GAS-LEAK since 1000 s: Gas is leaking. Seen: 0.9 ppm over its usual level."
+    assert f"{said} {CATALOGUE['GAS-LEAK'].consequence} Do: Shut the tap" in letter.body
     assert "There is: a few minutes." in letter.body
     assert "until then this comes again every 5 min" in letter.body
     assert "an aid, not a safety system" in letter.body
