@@ -86,11 +86,14 @@ def clearing_of(charge: Charge, acid_ml: float, left_mol: float, held_mol: float
 
     On the drip route the temperature counts, held within the range of the constants; the others hold gas alone.
     """
+    nothing = Clearing((0.0, 1.0), (0.0, 0.0), (0.0, 0.0))
     if isinstance(charge, DripTerms):
+        if left_mol <= 0.0:  # by a weighing all has gone over
+            return nothing
         return _of_a_liquor(charge, acid_ml, left_mol, min(max(liquor_c, MODEL_RANGE_C[0]), MODEL_RANGE_C[1]))
     mixed_l = sweep_of(charge).mixed_l
     if held_mol <= 0.0 or mixed_l <= 0.0:
-        return Clearing((0.0, 1.0), (0.0, 0.0), (0.0, 0.0))
+        return nothing
     changes = np.linspace(0.0, 10.0, 101).tolist()  # of the headspace
     held = [held_mol * exp(-n) for n in changes]
     return Clearing(tuple(n * mixed_l for n in changes), tuple(held_mol - h for h in held), tuple(held))

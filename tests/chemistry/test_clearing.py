@@ -127,3 +127,9 @@ def test_a_headspace_alone_is_swept_by_volumes() -> None:
     # 250 mL less the acid, from the window's 270 °C to 22 °C by the ideal gas
     assert volume_l == pytest.approx((0.25 - HOT.acid_volume_ml / 1e3) * 295.15 / 543.15, rel=1e-3)
     assert clearing_of(BurnerTerms(Measured(3.2), 4.0), 0.0, 0.1, 0.0, 22.0).at(5.0) == (0.0, 0.0)
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_flask_with_nothing_in_it_gives_up_nothing() -> None:
+    """When by a weighing all of the charge has gone over, air and warmth bring no more."""
+    assert clearing_of(CHARGE, 100.0, 0.0, 0.0, 60.0).out(5.0).freed_mol == 0.0
