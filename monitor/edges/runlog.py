@@ -11,8 +11,10 @@ import json
 import sqlite3
 import threading
 import time
+import uuid
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -80,29 +82,41 @@ def connect(path: Path) -> sqlite3.Connection:
 def create(path: Path, header: Mapping[str, str]) -> None:
     """Begin a run log. `header` holds what `meta` keeps: settings, start, versions.
 
+    It is made beside its place and moved there whole: one cut short in the making is in nobody's way.
+
     Raises:
         LogError: the file is there already, or cannot be made.
     """
+    made = path.with_name(f".{path.name}.{uuid.uuid4().hex}.new")
     try:
-        path.open("xb").close()  # made here and by nobody else, so that only this file is taken away on failure
-    except FileExistsError as why:
-        raise LogError(f"{path} is there already: a run never overwrites another; choose a new name") from why
+        made.open("xb").close()
     except OSError as why:
         raise LogError(f"{path} cannot be made: {why.strerror or why}; is the folder there and writable?") from why
     try:
-        db = connect(path)
+        _make(made, header)
+        path.open("xb").close()  # the place is taken here and by nobody else
         try:
-            db.execute("BEGIN IMMEDIATE")
-            for statement in _statements():
-                db.execute(statement)
-            db.executemany("INSERT INTO meta VALUES (?, ?)", list(header.items()))
-            db.execute(f"PRAGMA user_version={FORMAT}")
-            db.execute("COMMIT")
-        finally:
-            db.close()
+            made.replace(path)
+        except OSError:
+            path.unlink()
+            raise
+    except FileExistsError as why:
+        raise LogError(f"{path} is there already: a run never overwrites another; choose a new name") from why
     except (sqlite3.Error, OSError) as why:
-        path.unlink(missing_ok=True)
         raise LogError(f"{path} cannot be made: {why}; is the disk full?") from why
+    finally:
+        for end in ("", "-wal", "-shm", "-journal"):
+            made.with_name(made.name + end).unlink(missing_ok=True)
+
+
+def _make(path: Path, header: Mapping[str, str]) -> None:
+    with closing(connect(path)) as db:
+        db.execute("BEGIN IMMEDIATE")
+        for statement in _statements():
+            db.execute(statement)
+        db.executemany("INSERT INTO meta VALUES (?, ?)", list(header.items()))
+        db.execute(f"PRAGMA user_version={FORMAT}")
+        db.execute("COMMIT")
 
 
 def _statements() -> list[str]:

@@ -175,3 +175,26 @@ def test_a_half_made_log_is_told(tmp_path: Path) -> None:
         LogReader(half)
     with pytest.raises(LogError, match="never overwrites"):
         new_log(half)
+
+
+CUT_SHORT = """
+import os, sys
+from pathlib import Path
+from monitor.edges import runlog
+from tests.edges.logs import new_log
+whole = runlog._statements
+def half():
+    yield from whole()[:5]
+    os._exit(9)
+runlog._statements = half
+new_log(Path(sys.argv[1]))
+"""
+
+
+def test_killed_while_the_log_is_made(tmp_path: Path) -> None:
+    """Killed in the making, nothing stands in the log's place, so the same command begins the run the next time."""
+    log = tmp_path / "run.so2log"
+    child = subprocess.run([sys.executable, "-c", CUT_SHORT, str(log)], check=False)
+    assert child.returncode == 9
+    assert not log.exists()
+    assert LogReader(new_log(log)).header().made_by == "so2bench test"
