@@ -68,8 +68,7 @@ class BoardLine:
     def on_hello(self, hello: HelloFrame, t_s: float, out: list[Event]) -> None:
         """The board says what it is."""
         self.protocol = hello.protocol
-        cause = f"reset cause {hello.reset_cause:02X}"
-        out.append(Noted(t_s, "board", f"start {hello.boot}, firmware {hello.firmware}, {cause}"))
+        out.append(Noted(t_s, "board", f"start {hello.boot} ({hello.why}), firmware {hello.firmware}"))
         if hello.protocol != PROTOCOL:
             words = f"the board speaks protocol {hello.protocol}, wanted is {PROTOCOL}: load its firmware anew"
             out.append(Noted(t_s, "board", words))

@@ -76,7 +76,10 @@ def overview_line(o: Overview) -> str:
 
 def _counted(o: Overview, account: Accounted, forecast: Forecast) -> str:
     meter = "drops" if o.metering is None else o.metering.meter
-    return "" if meter == "weighings" else f", {account.drops} {meter}, {forecast.drip_per_min:.0f}/min"
+    if meter == "weighings":
+        return ""
+    counted = meter if account.drops != 1 else meter[:-1]
+    return f", {account.drops} {counted}, {forecast.drip_per_min:.0f}/min"
 
 
 def _time(t_s: float) -> str:

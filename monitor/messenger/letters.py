@@ -193,7 +193,8 @@ class Teller:
         since = self._clock_time(scene.start_utc_s + a.since_s)
         return (
             f"{a.priority.value.upper()} {a.tag} since {since}: {kind.title}{gone}. "
-            f"Seen: {a.detail}. {kind.consequence} Do: {kind.response(scene.route)} There is: {kind.time_to_respond}."
+            f"Seen: {a.detail}. {kind.consequence} Do: {kind.response(scene.route)} "
+            f"Time to respond: {kind.time_to_respond}."
         )
 
 

@@ -73,7 +73,7 @@ def test_an_alarm_says_what_is_so_and_what_to_do() -> None:
     assert letter.title == "hood-2: high alarm, Gas is leaking"
     said = "HIGH GAS-LEAK since 1000 s: Gas is leaking. Seen: 0.9 ppm over its usual level."
     assert f"{said} {CATALOGUE['GAS-LEAK'].consequence} Do: Shut the tap" in letter.body
-    assert "There is: a few minutes." in letter.body
+    assert "Time to respond: a few minutes." in letter.body
     assert "until then this comes again every 5 min" in letter.body
     assert "an aid, not a safety system" in letter.body
     assert letter.worst is Priority.HIGH
