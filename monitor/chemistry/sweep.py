@@ -58,11 +58,19 @@ class Sweep:
             low, high = (middle, high) if self.so2_mol(middle) < so2_mol else (low, middle)
         return high
 
-    def air_and_water_g(self, so2_mol: float) -> tuple[float, float]:
-        """What left with the SO2, g: air, and water as vapour."""
-        gas_l = self.gas_l(so2_mol)
-        water_g = gas_l * self.water_mol_per_gas_l * MOLAR_MASS_G_PER_MOL["H2O"]
-        return self.air_l(gas_l) / self.air_l_per_mol * AIR_G_PER_MOL, water_g
+    def parts_g(self, gas_l: float) -> tuple[float, float, float]:
+        """SO2, air and water vapour in so much gas that has left, g."""
+        so2_g = self.so2_mol(gas_l) * MOLAR_MASS_G_PER_MOL["SO2"]
+        air_g = self.air_l(gas_l) / self.air_l_per_mol * AIR_G_PER_MOL
+        return so2_g, air_g, gas_l * self.water_mol_per_gas_l * MOLAR_MASS_G_PER_MOL["H2O"]
+
+    def parts_of_loss_g(self, loss_g: float) -> tuple[float, float, float]:
+        """The same of gas that made the flask lighter by so much, g. Halved, not iterated: at first it is all air."""
+        low, high = 0.0, loss_g / AIR_G_PER_MOL * self.air_l_per_mol  # no gas that leaves is lighter than dry air
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if sum(self.parts_g(middle)) < loss_g else (low, middle)
+        return self.parts_g(high)
 
 
 def sweep_of(charge: DripTerms | AcidOnSulfurTerms | BurnerTerms) -> Sweep:

@@ -266,11 +266,8 @@ class Account(ABC):
         balance = (BY_BALANCE, w.u_g / molar_g)
         if w.what in (SULFUR_LOSS, RECEIVER_GAIN):
             return w.grams / molar_g, (balance,)
-        so2_mol, air_g, water_g = w.grams / molar_g, 0.0, 0.0
-        for _ in range(30):
-            air_g, water_g = self._sweep.air_and_water_g(so2_mol)
-            so2_mol = max(0.0, w.grams - air_g - water_g) / molar_g
-        return so2_mol, (
+        so2_g, air_g, water_g = self._sweep.parts_of_loss_g(w.grams)
+        return so2_g / molar_g, (
             balance,
             (BY_AIR, AIR_RELATIVE_U * air_g / molar_g),
             (BY_WATER, WATER_RELATIVE_U * water_g / molar_g),

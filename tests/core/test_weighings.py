@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import expm1
 
 import pytest
 from hypothesis import given
@@ -56,6 +57,25 @@ def test_a_weighing_covers_the_truth() -> None:
     assert sum(abs(c.after_off) <= 2.0 for c in cases) >= 28
     assert sum(abs(c.drop_off) <= 2.0 for c in cases) >= 28
     assert all(c.u_after_mol < 0.5 * c.u_before_mol for c in cases)
+
+
+@pytest.mark.parametrize("gas_l", [0.02, 0.08, 0.2, 1.0])
+def test_a_small_loss_is_mostly_air(gas_l: float) -> None:
+    """Of g litres of gas that left a mixed headspace of v litres, g − v(1 − exp(−g/v)) are SO2, and the rest is air.
+
+    v by hand from the run's file; 23.79 L/mol SO2 at 22 °C by CoolProp 8.0.0, air 28.965 g/mol (CIPM-2007), vapour
+    over water 2645 Pa (IAPWS-IF97, from memory).
+    """
+    dry = 1.0 - 2645.0 / 101325.0
+    v_l = (500.0 - 120.0 - 0.8164 * 33.0) * 1e-3 * dry
+    so2_l = gas_l + v_l * expm1(-gas_l / v_l)
+    so2_mol, air_mol = so2_l / 23.79, (gas_l - so2_l) / 24.22
+    water_mol = gas_l / 24.22 * (1.0 / dry - 1.0)
+    run = Run(DRIP_WEIGHED)
+    run.sample()
+    grams = SO2_G * so2_mol + 28.965 * air_mol + 18.015 * water_mol
+    assert run.ask("weighing", what="flask loss", grams=grams, u_g=0.01).accepted
+    assert corrections(run)[-1].weighed_mol == pytest.approx(so2_mol, rel=0.01)
 
 
 def test_inverse_variance() -> None:
