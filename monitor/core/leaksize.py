@@ -25,6 +25,7 @@ MISFIT = 2.0  # χ² a degree of freedom, beyond which one steady leak does not 
 VARIED = 0.2  # coefficient of variation of the making since the onset, from which it tells whether a leak follows
 BETTER = 10.0  # in χ², by which one of two explanations must win; common practice, no source
 S_PER_MIN = 60.0
+LEAST_CHANGES_PER_H = 1e-3  # of the room's air; a shut room is fitted as one with this, which no trace tells from it
 SAMPLES_MIN = 10  # seconds of trace, under which nothing is fitted
 MAKING_U = 0.05  # relative, of the rate of making at a moment: counts lag behind the gas; common practice, no source
 NEAR_S = 5.0  # of the onset, over which the making is averaged
@@ -76,7 +77,7 @@ class RoomModel:
     """The room and the sensor of one bench."""
 
     def __init__(self, room: RoomTerms, gas: GasTerms) -> None:
-        self._q_m3_per_s = room.ventilation_m3_per_h / 3600.0
+        self._q_m3_per_s = max(room.ventilation_m3_per_h, LEAST_CHANGES_PER_H * room.volume_m3) / 3600.0
         self._room_tau_s = room.volume_m3 / self._q_m3_per_s
         self._lag_s = gas.t90_s / log(10.0)
         if abs(self._lag_s / self._room_tau_s - 1.0) < 1e-3:

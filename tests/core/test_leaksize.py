@@ -48,6 +48,13 @@ def test_the_response_is_that_of_two_lags(t90_s: float) -> None:
     assert model.response(np.array([-5.0, 0.0])).tolist() == [0.0, 0.0]
 
 
+def test_in_a_shut_room_a_leak_only_piles_up() -> None:
+    """Without ventilation a steady source G gives G·(t − τ(1 − exp(−t/τ)))/V behind a sensor of time constant τ."""
+    t_s, tau_s = np.array([10.0, 60.0, 600.0]), 30.0 / np.log(10.0)
+    model = RoomModel(RoomTerms(60.0, 0.0), replace(GAS, t90_s=30.0))
+    assert model.response(t_s) == pytest.approx((t_s + tau_s * np.expm1(-t_s / tau_s)) / 60.0, rel=1e-3)
+
+
 def trace(seed: int, onset_s: float, to_s: float, level: float = 0.0) -> tuple[Floats, Floats]:
     """One-second means from 0 to `to_s` of a leak that begins at `onset_s`."""
     t = np.arange(0.5, to_s)
