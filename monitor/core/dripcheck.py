@@ -103,7 +103,8 @@ class DripCheck:
         if self._run > RUN_MAX or not between:
             return
         self._ratios.append(ratio)
-        if sum(r >= GAP for r in self._ratios) >= GAPS_MIN and len(self._ratios) >= JUDGED_MIN:
+        gaps, judged = sum(r >= GAP for r in self._ratios), len(self._ratios)
+        if GAPS_MIN <= gaps < judged >= JUDGED_MIN:  # among gaps alone none is ordinary
             self._judge(t_s)
 
     def _judge(self, t_s: float) -> None:

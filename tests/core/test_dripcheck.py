@@ -113,3 +113,9 @@ def test_a_board_that_does_not_time_its_drops_stops_nothing() -> None:
     for n in range(61, 121):
         check.feed(n / 10, SampleFrame(7, n, n * 100, 2 * n, n // 2, 0, 0, 0, 5, 8), 2, 0)
     assert check.words(12.0) is None
+
+
+def test_gaps_and_spurts_alone_are_no_missed_drops() -> None:
+    """Where no interval is ordinary nothing is judged: drops that come in spurts between stops (a seeded draw)."""
+    rng = np.random.default_rng(24)
+    assert first_told(np.cumsum(rng.choice([0.45, 1.0, 1.7], p=[0.45, 0.25, 0.3], size=24)).tolist()) is None
