@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain, repeat
 
 import numpy as np
 import pytest
 
 from monitor.core.events import Reading
 from monitor.core.frames import SampleFrame
-from monitor.core.gasnoise import LEARN_MIN, NoiseWatch
+from monitor.core.gasnoise import FIRST, NoiseWatch
 from monitor.core.trust import (
     FROZEN_WORD,
     GAS_JUMP,
@@ -300,20 +301,72 @@ def test_ordinary_noise_is_never_called_quiet(kind: str) -> None:
         assert watch.feed(round(8410 + next(source) + leak + 0.001 * n)) is None
 
 
-def test_heavy_tails_do_not_go_quiet_by_chance() -> None:
-    """Twelve runs of 8 h of Student's t with 4 degrees raise nothing (without the cut of squares one in 20 does)."""
+def heavy_sums(rng: np.random.Generator, degrees: float, n: int) -> list[int]:
+    """Sums under Student's t, standard deviation 40."""
+    scale = 40.0 / (degrees / (degrees - 2.0)) ** 0.5
+    found: list[int] = np.rint(8410.0 + scale * rng.standard_t(degrees, n)).astype(int).tolist()
+    return found
+
+
+@pytest.mark.parametrize("degrees", [3.0, 4.0])
+def test_heavy_tails_do_not_go_quiet_by_chance(degrees: float) -> None:
+    """Eight runs of 8 h of Student's t with 3 and with 4 degrees raise nothing."""
     rng = np.random.default_rng(3)
-    for _ in range(12):
+    for _ in range(8):
         watch = NoiseWatch()
-        for gas_sum in np.rint(8410.0 + 40.0 / 2.0**0.5 * rng.standard_t(4, 288_000)).astype(int).tolist():
+        for gas_sum in heavy_sums(rng, degrees, 288_000):
             assert watch.feed(gas_sum) is None
+
+
+def test_heavy_tails_that_fall_silent_are_told_within_ten_seconds() -> None:
+    """In each of 200 draws, of a tenth to four tenths left of Student's t with 4 degrees, after 150 s of it."""
+    rng = np.random.default_rng(4)
+    for _ in range(200):
+        watch, sums, left = NoiseWatch(), heavy_sums(rng, 4.0, 1600), rng.uniform(0.1, 0.4)
+        assert not any(watch.feed(gas_sum) for gas_sum in sums[:1500])
+        assert any(watch.feed(round(8410 + left * (gas_sum - 8410))) for gas_sum in sums[1500:])
+
+
+def scaled(scales: Iterator[float], seed: int, gas: Iterator[float] | None = None) -> list[float]:
+    """Feed white noise times these scales, on top of `gas`; give the scales of the samples told as quiet."""
+    source, watch = noise(np.random.default_rng(seed), "white"), NoiseWatch()
+    gas = repeat(0.0) if gas is None else gas
+    return [s for s, over in zip(scales, gas, strict=False) if watch.feed(round(8410 + over + s * next(source)))]
+
+
+@pytest.mark.parametrize("hours", [1.0, 4.0, 16.0])
+def test_noise_that_dies_away_slowly_is_told_and_not_learned(hours: float) -> None:
+    """A fall to a tenth, evenly in the logarithm, is told before a third is left, at the latest; then it stands."""
+    n = round(36_000 * hours)
+    told = scaled(chain(repeat(1.0, 6000), (0.1 ** (i / n) for i in range(n)), repeat(0.1, 3000)), 1)
+    assert told[0] > 0.33
+    assert told[-3000:] == [0.1] * 3000
+
+
+def test_noise_that_was_louder_for_half_an_hour_may_fall_back() -> None:
+    """A motor that doubles the noise for half an hour and stops is no collapse."""
+    assert scaled(chain(repeat(1.0, 9000), repeat(2.0, 18_000), repeat(1.0, 36_000)), 2) == []
+
+
+@pytest.mark.parametrize("from_s", [0.0, 40.0, 70.0, 110.0, 600.0])
+def test_gas_that_comes_and_goes_is_not_learned_as_noise(from_s: float) -> None:
+    """10 ppm for a minute, T90 30 s, also while the noise is being learned, leave no collapse."""
+    t_s = np.arange(15_000) * 0.1 - from_s
+    rise, fall = (1.0 - np.exp(-np.maximum(t, 0.0) / 13.0) for t in (t_s, t_s - 60.0))
+    assert scaled(repeat(1.0, 15_000), 3, iter((2430.0 * (rise - fall)).tolist())) == []
+
+
+def test_a_zero_that_settles_after_the_start_leaves_no_collapse() -> None:
+    """A reading that falls by 2 ppm within the first minutes, as a cell's does that was just connected."""
+    settles = (485.0 * float(x) for x in np.exp(-np.arange(15_000) / 1000.0))
+    assert scaled(repeat(1.0, 15_000), 5, settles) == []
 
 
 @pytest.mark.parametrize("still", [0, 1])
 def test_a_channel_that_was_always_still_raises_nothing(still: int) -> None:
     """A constant sum from the start, or one that moves by a count, has no noise to lose."""
     watch = NoiseWatch()
-    for n in range(100 * LEARN_MIN * 3):
+    for n in range(6 * FIRST):
         assert watch.feed(8410 + (n % 2) * still) is None
     for _ in range(500):
         assert watch.feed(8410) is None
