@@ -24,6 +24,7 @@ from monitor.core.events import (
 from monitor.terms import Route
 
 EVERY_S = 10
+SILENT_S = 3.0  # as for the alarm LINK-LOST: what was counted before is no rate of now
 WAITING_MAX = 500  # lines; when the terminal does not take them, newer ones are dropped: the record has them all
 
 
@@ -79,7 +80,8 @@ def _counted(o: Overview, account: Accounted, forecast: Forecast) -> str:
     if meter == "weighings":
         return ""
     counted = meter if account.drops != 1 else meter[:-1]
-    return f", {account.drops} {counted}, {forecast.drip_per_min:.0f}/min"
+    heard = o.sample_age_s is not None and o.sample_age_s <= SILENT_S
+    return f", {account.drops} {counted}, " + (f"{forecast.drip_per_min:.0f}/min" if heard else "rate unknown")
 
 
 def _time(t_s: float) -> str:
@@ -98,7 +100,7 @@ class Lines:
 
     def __init__(self, stream: TextIO, route: Route) -> None:
         self._stream, self._route = stream, route
-        self._queue: queue.Queue[str | None] = queue.Queue(WAITING_MAX)
+        self._queue: queue.Queue[str | None] = queue.Queue(WAITING_MAX + 1)  # the one more is for the end
         self._thread = threading.Thread(target=self._run, name="lines", daemon=True)
         self._thread.start()
 
@@ -106,18 +108,12 @@ class Lines:
         """Take events; never waits."""
         for e in events:
             line = say(e, self._route)
-            if line is not None:
-                try:
-                    self._queue.put_nowait(line)
-                except queue.Full:
-                    return
+            if line is not None and self._queue.qsize() < WAITING_MAX:
+                self._queue.put_nowait(line)
 
     def close(self) -> None:
         """Write what is waiting, for at most a second."""
-        try:
-            self._queue.put_nowait(None)
-        except queue.Full:
-            return
+        self._queue.put_nowait(None)
         self._thread.join(1.0)
 
     def _run(self) -> None:
