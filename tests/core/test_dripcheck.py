@@ -118,4 +118,4 @@ def test_a_board_that_does_not_time_its_drops_stops_nothing() -> None:
 def test_gaps_and_spurts_alone_are_no_missed_drops() -> None:
     """Where no interval is ordinary nothing is judged: drops that come in spurts between stops (a seeded draw)."""
     rng = np.random.default_rng(24)
-    assert first_told(np.cumsum(rng.choice([0.45, 1.0, 1.7], p=[0.45, 0.25, 0.3], size=24)).tolist()) is None
+    assert first_told(np.cumsum(rng.choice([0.45, 1.0, 1.7], p=[0.45, 0.25, 0.3], size=21)).tolist()) is None
