@@ -91,8 +91,9 @@ def _speed(text: str) -> float:
 
 def main(argv: list[str] | None = None) -> int:
     """Run a command; gives the exit status."""
-    if isinstance(sys.stdout, io.TextIOWrapper):  # a terminal that lacks µ or → shows ? and ends no run
-        sys.stdout.reconfigure(errors="replace")
+    for stream in (sys.stdin, sys.stdout):  # a terminal that lacks µ or →, or sends what is no text, ends no run
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     try:
         arguments = build_parser().parse_args(argv)
         arguments.do(arguments)

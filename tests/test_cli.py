@@ -249,6 +249,18 @@ def test_a_terminal_that_lacks_a_sign(folder: Path) -> None:
 NAMELESS = "so2bench: this account has no name here; --user says which account is to watch\n"
 
 
+def test_an_answer_that_is_no_text(folder: Path) -> None:
+    """Bytes that are no character, typed at a question, are an answer like another."""
+    bench, _, run, _ = terms()
+    calibrate = ["calibrate", "gas-zero", "--bench", "bench.toml", "--seconds", "2", "--port"]
+    with BenchServer(SimulatedBench(bench, run, 3), folder / "board"):
+        command = [sys.executable, "-m", "monitor", *calibrate]
+        environ = {**os.environ, "PYTHONIOENCODING": "utf-8"}
+        done = subprocess.run(command, env=environ, input=b"\xff\n", capture_output=True, check=False, timeout=60)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"bench.toml: gas.zero_sum = " in done.stdout
+
+
 def test_an_account_without_a_name(folder: Path) -> None:
     """An account that has a number and no name, as in a container, is told so where a name is wanted alone."""
     nameless = "import getpass, sys; from monitor.cli import main\ngetpass.getuser = lambda: {}['uid not found']\n"
