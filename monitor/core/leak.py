@@ -15,6 +15,9 @@ from monitor.core.leaktiers import SureTier
 from monitor.core.leakwindows import EarlyTier
 from monitor.core.rampnoise import STEP_S
 
+# Under half of it (the least that noise is learned to be) the zero's wandering is all there is, and the levels that
+# stand between noise and leak mean nothing. No cell for limits of some tenths of a ppm is as quiet.
+LEAST_NOISE_PPM = 0.002
 LOW = (
     "gas reading went low: another gas (NO2, chlorine) drives the cell under zero, or the cell is dying; "
     "either can hide a leak"
@@ -22,11 +25,11 @@ LOW = (
 
 
 class LeakDetector:
-    """Follows one gas channel. `noise_ppm` is the stated long-run noise of a 1 s mean."""
+    """Follows one gas channel. `noise_ppm` is the stated long-run noise of a 1 s mean, no less than the least."""
 
     def __init__(self, noise_ppm: float) -> None:
         self.early_tier, self.sure_tier = EarlyTier(), SureTier()
-        self.noise = LongRunNoise(noise_ppm)
+        self.noise = LongRunNoise(max(noise_ppm, LEAST_NOISE_PPM))
         self.early = self.sure = False
         self._at_s = -STEP_S
         self._block_ppm = 0.0  # sum of a block's excesses

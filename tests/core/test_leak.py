@@ -311,3 +311,16 @@ def test_doors_are_no_sure_leaks() -> None:
         fleet.feed(i * 0.1, door + rng.standard_normal(2000) * SAMPLE_NOISE)
         heard |= fleet.sure
     assert heard.sum() <= 2
+
+
+@pytest.mark.parametrize("stated_ppm", [1e-9, 1e-4])
+def test_a_channel_said_to_be_without_noise_still_hears_a_leak_and_no_zero(stated_ppm: float) -> None:
+    """A noise far under any cell's, stated in the bench file, makes neither a false alarm nor a deaf detector."""
+    detector = LeakDetector(stated_ppm)
+    told = []
+    for n in range(900):
+        rise_ppm = 1.0 - exp(-(n - 600) / 130.0) if n >= 600 else 0.0001 * (n % 3 - 1)
+        detector.feed(n / 10, Reading(rise_ppm))
+        told.append((detector.early, detector.sure))
+    assert set(told[:600]) == {(False, False)}
+    assert told[-1] == (True, True)
