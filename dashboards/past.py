@@ -44,8 +44,8 @@ def _watched(log: Path) -> None:
     if head.level in ("calm", "closed") and not head.warning:
         st.html(f'<p class="asof">The run being watched: {escape(head.text)}.</p>')
     else:
-        words = head.warning or f"{head.word}. {head.text}."
-        st.html(sheet.warning(f"THE RUN BEING WATCHED: {words} Go to its page."))
+        words = head.warning or ". ".join(said for said in (head.word, head.text) if said) + "."
+        st.html(sheet.warning(f"THE RUN BEING WATCHED: {words} Go to its page.", "?" if head.warning else head.sign))
 
 
 def _chart(name: str, curves: list[Curve], span: tuple[float, float], unit: str, *, zero: bool = True) -> None:

@@ -171,7 +171,7 @@ def _headline(made: Plan) -> tuple[str, bool | None]:
         return over, None
     sure = made.delivered_mol - made.delivered_expanded_uncertainty_mol >= made.need_mol
     verdict = "enough" if sure else "not enough" if made.delivered_mol < made.need_mol else "perhaps too little"
-    return f"{over}, {made.need_mol:.3f} are wanted: {verdict}", sure
+    return f"{over}, {made.need_mol:.3f} mol are wanted: {verdict}", sure
 
 
 def _amounts(made: Plan) -> list[tuple[str, str]]:

@@ -45,9 +45,13 @@ def pulse(v: View | None, now: str) -> str:
     )
 
 
-def warning(text: str) -> str:
-    """Old data, said loudly; an empty place otherwise."""
-    return f'<p class="warning"><span class="sign">?</span> {escape(text)}</p>' if text else '<p class="nothing"></p>'
+def warning(text: str, sign: str = "?") -> str:
+    """Old data, said loudly, or an alarm on another page by its own sign; an empty place otherwise."""
+    return (
+        f'<p class="warning"><span class="sign">{escape(sign)}</span> {escape(text)}</p>'
+        if text
+        else '<p class="nothing"></p>'
+    )
 
 
 def head(h: Head) -> str:

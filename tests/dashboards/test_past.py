@@ -170,6 +170,7 @@ def test_an_alarm_of_the_run_being_watched_stays_in_sight(tmp_path: Path, app: p
     log = write_log(tmp_path / "a.so2log", [QUIET._replace(alarms=(standing("GAS-HIGH"),)), sampled(1.0)])
     page = shown(app, log)
     assert "THE RUN BEING WATCHED: HIGH ALARM. SO2 in the air. Go to its page." in text_of(page)
+    assert '<span class="sign">!!!</span> THE RUN BEING WATCHED' in text_of(page)
 
 
 def test_a_torn_running_log_is_one_sentence(folder: Path, tmp_path: Path, app: pytest.MonkeyPatch) -> None:
