@@ -122,9 +122,22 @@ def _count_live(board: Listener, what: str, short: str, ask: Ask) -> list[cal.Co
         print(f"  {fallen.words(what)}")
         if fallen.rejects:
             print("  The gate rejects edges: splash, or it stands askew. Mend that first if they are many.")
-        amount = ask(f"  What does it read, in {short}? (empty to throw this repeat away) ").strip()
-        if amount:
-            repeats.append(_counted(f"{fallen.number} {amount.split()[0]}"))
+        amount = _amount(short, ask)
+        if amount is not None:
+            repeats.append(cal.Counted(fallen.number, amount))
+
+
+def _amount(short: str, ask: Ask) -> float | None:
+    """What a person reads; None for nothing. What is no amount is asked for again, and loses no repeat."""
+    while said := ask(f"  What does it read, in {short}? (empty to throw this repeat away) ").strip():
+        try:
+            amount = float(said.removesuffix(short))
+        except ValueError:
+            amount = 0.0
+        if 0.0 < amount <= cal.MOST_AMOUNT:
+            return amount
+        print(f"  found {said!r}, wanted a number in {short}, like 4.6")
+    return None
 
 
 # --- thermocouple -------------------------------------------------------------------------------------------------

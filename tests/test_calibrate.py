@@ -148,6 +148,29 @@ def test_drops_counted_by_the_board(
     assert "a minute; 0 edges rejected" in capsys.readouterr().out
 
 
+def test_a_slip_of_the_finger_loses_no_repeat(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An amount that is none is asked for again, as often as it takes; what was counted before is not lost."""
+    with board(folder, 60.0) as served:
+
+        def end() -> str:
+            before = served.truth().drops
+            wait_until(lambda: served.truth().drops >= before + 24, "two dozen drops")
+            return ""
+
+        served.do("tap 60")
+        slips = ("1,0", "a lot", "0", "inf", "1 L")
+        asked = person(
+            monkeypatch, "yes", "", end, "1.0 mL", "", end, *slips, "1.0", "", end, "", "", end, "1.1", "done"
+        )
+        main([*DROPS, "--port", "--permit", "--resolution", "0.01 mL"])
+    out = capsys.readouterr().out
+    for slip in slips:
+        assert f"found '{slip}', wanted a number in mL, like 4.6" in out
+    assert [prompt for prompt in asked if prompt.startswith("Repeat")][-1].startswith("Repeat 4: ")
+
+
 def test_the_permit_wants_a_yes(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
