@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any, cast, get_args
 
 from monitor.chemistry import acids, bases, receivers
+from monitor.chemistry.gas import ATMOSPHERE_PA, water_vapour_pressure_pa
 from monitor.chemistry.prices import dripped_kg_per_l, sulfuric_kg_per_l
 from monitor.quantities import parse_price, parse_quantity
 from monitor.settings_table import SPREAD, Table, refuse, shown
@@ -27,6 +28,7 @@ from monitor.terms import (
     ScrubberTerms,
 )
 
+MOST_VAPOUR = 0.9  # of the pressure; with more of it there is no gas left to reckon with (`liquor`)
 LEAST_RUNS = 3  # fewer teach nothing: see `monitor.learning`
 TITLE = r"[^\x00-\x08\x0a-\x1f\x7f-\x9f\u2028\u2029]{1,200}"  # nothing that ends a line or steers a terminal
 BASE_MAX_MOL_PER_L = 20.0  # 50 % caustic soda is 19.1 mol/L; stronger is sold solid
@@ -97,8 +99,13 @@ def run_from(data: dict[str, Any], file: str) -> RunTerms:
 
 
 def _surroundings(g: Table) -> tuple[float, float]:
+    before = len(g.wrong)
     t_c = g.value("temperature", "degC", low=0.0, high=100.0, default="22 degC", bounds="from 0 to 100 degC")
     p_pa = g.value("pressure", "pascal", low=5e4, high=1.2e5, default="1 atm", bounds="from 0.5 to 1.2 atm")
+    if len(g.wrong) == before and water_vapour_pressure_pa(t_c) > MOST_VAPOUR * p_pa:
+        g.say(
+            "temperature", f"{t_c:g} degC", f"well under the boiling point of water at {p_pa / ATMOSPHERE_PA:.3g} atm"
+        )
     return t_c, p_pa
 
 

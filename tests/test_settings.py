@@ -285,6 +285,16 @@ def test_defaults() -> None:
     assert read.scrubber is None
 
 
+@pytest.mark.parametrize(
+    ("temperature", "pressure", "at"), [("99 degC", "1 atm", "1 atm"), ("85 degC", "0.5 atm", "0.5 atm")]
+)
+def test_a_liquor_that_boils_is_refused(temperature: str, pressure: str, at: str) -> None:
+    """Water boils at 100 °C under 1 atm and at 81.7 °C under half of it (IAPWS, from memory): no gas is left."""
+    run = put(put(run_document(), "generator.temperature", temperature), "generator.pressure", pressure)
+    with pytest.raises(SettingsError, match=f"temperature: found .*well under the boiling point of water at {at}"):
+        run_from(run, "run.toml")
+
+
 # --- units ----------------------------------------------------------------------------------------------------
 
 
