@@ -39,11 +39,12 @@ from monitor.core.frames import Decoder, FrameRejected, HelloFrame, SampleFrame
 from monitor.core.heldwords import Left
 from monitor.core.hotsource import HotAdvice
 from monitor.core.leakwatch import LeakWatch
+from monitor.core.levels import Condition
 from monitor.core.opening import AGAINST, Glance, Opening
 from monitor.core.performance import Figures, performance_lines
 from monitor.core.phases import PhaseWatch, Scene
 from monitor.core.ready import Seen
-from monitor.core.rules import LINK_LOST_S, Condition, Facts, Rules
+from monitor.core.rules import LINK_LOST_S, Facts, Rules
 from monitor.core.sensing import GasSense, PlateSense
 from monitor.core.spans import run_clock
 from monitor.core.timeline import Timeline

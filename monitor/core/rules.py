@@ -1,8 +1,7 @@
 """What is wrong now: readings, counts and the account against their limits, as conditions true or false by tag.
 
-Deadbands live here; delays and the life cycle live in `monitor.core.alarms`. An unknown reading never ends a
-condition and never begins one: the sensor's own fault alarm speaks of it, so that no fault looks like gas or heat.
-A sensor over its range is known to be at least there, and counts so.
+Limits and deadbands live here, how a reading is held against them in `monitor.core.levels`; delays and the life cycle
+live in `monitor.core.alarms`.
 """
 
 from __future__ import annotations
@@ -14,6 +13,7 @@ from typing import Final, NamedTuple
 from monitor.core.account import Account
 from monitor.core.events import Exposed, Phase, Reading, Sampled
 from monitor.core.frames import IO_CONTACT, IO_PERMIT, IO_TRIP_GAS, IO_TRIP_HEAT
+from monitor.core.levels import Condition, Level, Loose
 from monitor.terms import LimitTerms
 
 SAMPLES: Final = 3  # in a row, before a gas or an upper plate limit counts (alarm table)
@@ -27,18 +27,8 @@ REJECTS_MIN: Final = 5  # edges in a minute, before they can outnumber the drops
 CONTACT_S: Final = 1.0  # alarm table
 ACID_LOW_PART: Final = 0.10  # alarm table
 ENOUGH_PART: Final = 0.95  # of the need, under which it is not enough after all: what is to come scatters
-LOOSE_FROM: Final = 10.0  # samples without a value, over those that have one, LOOSE_TO of which make up for one
-LOOSE_TO: Final = 0.25
 UNASKED_DROPS: Final = 3  # in a phase with the tap shut; the last one or two may still hang from it
 MINUTE_S: Final = 60.0
-
-
-class Condition(NamedTuple):
-    """One tag's condition now, with what was seen when it is true."""
-
-    tag: str
-    true: bool
-    detail: str = ""
 
 
 class Facts(NamedTuple):
@@ -61,86 +51,34 @@ class Facts(NamedTuple):
     gate_dark: bool
 
 
-class _Level:
-    """A limit on a rising value: true after `samples` in a row at or over it, false again under the deadband."""
-
-    def __init__(self, tag: str, limit: float, deadband: float, unit: str, samples: int) -> None:
-        self.tag, self.limit, self.clear, self.unit, self.samples = tag, limit, limit - deadband, unit, samples
-        self.true = False
-        self._over = 0
-
-    def feed(self, reading: Reading) -> Condition | None:
-        value = reading.value if reading.value is not None else reading.at_least
-        if value is None:
-            return None
-        if value >= self.limit:
-            self._over += 1
-            if self._over >= self.samples and not self.true:
-                self.true = True
-                sign = "over " if reading.value is None else ""
-                return Condition(self.tag, True, f"{sign}{value:.4g} {self.unit}, limit {self.limit:g} {self.unit}")
-        else:
-            self._over = 0
-            if self.true and value < self.clear:
-                self.true = False
-                return Condition(self.tag, False)
-        return None
-
-
-class _Loose:
-    """A reading that comes and goes, as behind a loose plug: three bad samples in a row it never has, nor a use.
-
-    One sample in five without a value is borne; one in three is told within 6 s, two in three within 2 s.
-    """
-
-    WORDS = "reading comes and goes: a loose plug or wire"
-
-    def __init__(self) -> None:
-        self._lack = 0.0
-        self._true = False
-
-    def feed(self, reading: Reading, fault: str | None) -> str | None:
-        """Give the fault: the one that is known, or this one while it stands."""
-        if fault is not None:
-            self._lack, self._true = 0.0, False
-        elif reading.value is None and reading.at_least is None:
-            self._lack += 1.0
-            if self._lack >= LOOSE_FROM:
-                self._lack, self._true = LOOSE_FROM, True
-        elif self._lack > 0.0:
-            self._lack -= LOOSE_TO
-            self._true = self._true and self._lack > 0.0
-        return self.WORDS if self._true else fault
-
-
 class Rules:
     """The rules of one run."""
 
     def __init__(self, limits: LimitTerms) -> None:
         self._limits = limits
         self._gas = tuple(
-            _Level(tag, limit, GAS_DEADBAND * limit, "ppm", SAMPLES)
+            Level(tag, limit, GAS_DEADBAND * limit, "ppm", SAMPLES)
             for tag, limit in (
                 ("GAS-HIGH", limits.gas_high_ppm),
                 ("GAS-HIGH-HIGH", limits.gas_high_high_ppm),
             )
         )
         self._plate = tuple(
-            _Level(tag, limit, max(PLATE_DEADBAND * limit, PLATE_DEADBAND_C), "°C", samples)
+            Level(tag, limit, max(PLATE_DEADBAND * limit, PLATE_DEADBAND_C), "°C", samples)
             for tag, limit, samples in (
                 ("PLATE-HIGH", limits.plate_high_c, 1),
                 ("PLATE-HIGH-HIGH", limits.plate_high_high_c, SAMPLES),
             )
         )
-        self._stel = _Level("GAS-STEL", limits.gas_stel_ppm, GAS_DEADBAND * limits.gas_stel_ppm, "ppm in 15 min", 1)
-        self._twa = _Level("GAS-TWA", limits.gas_twa_ppm, GAS_DEADBAND * limits.gas_twa_ppm, "ppm in 8 h", 1)
+        self._stel = Level("GAS-STEL", limits.gas_stel_ppm, GAS_DEADBAND * limits.gas_stel_ppm, "ppm in 15 min", 1)
+        self._twa = Level("GAS-TWA", limits.gas_twa_ppm, GAS_DEADBAND * limits.gas_twa_ppm, "ppm in 8 h", 1)
         fast = limits.drip_fast_per_min
-        self._fast = _Level("DRIP-FAST", fast, FLOW_DEADBAND * fast, "drops/min", 1)
+        self._fast = Level("DRIP-FAST", fast, FLOW_DEADBAND * fast, "drops/min", 1)
         flow = limits.gas_fast_l_per_min
-        self._flow = _Level("DRIP-FAST", flow, FLOW_DEADBAND * flow, "L/min of gas", 1)
+        self._flow = Level("DRIP-FAST", flow, FLOW_DEADBAND * flow, "L/min of gas", 1)
         self._said: dict[str, bool] = {}
         self._words: dict[str, str | None] = {}  # what watches said last
-        self._plate_loose, self._gas_loose = _Loose(), _Loose()
+        self._plate_loose, self._gas_loose = Loose(), Loose()
         self._plate_fault: str | None = None
         self._gas_fault: str | None = None
         self._trips = 0
