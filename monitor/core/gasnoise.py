@@ -1,18 +1,19 @@
 """Whether the gas channel is as noisy as it was: a live cell and its amplifier never go quiet.
 
 Promise: what is usual is learned from this channel's own earlier samples, so a channel that was always still raises
-nothing, and a slow movement, a gas or noise that is correlated from sample to sample is no change of noise. It knows
-sums of the converter and nothing of ppm.
+nothing, and a slow movement, a gas or noise that is correlated from sample to sample is no change of noise. One that
+was quiet before the run began cannot be told so. It knows sums of the converter and nothing of ppm.
 
 Each sample is freed of what an exponential mean of those before it foretells. The size of what is left is cut at 2.4
 times the usual size, and that is the mean of sizes cut so (P. J. Huber, Ann. Math. Statist. 35 (1964) 73, from
 memory): what is learned is what is tested, so heavy tails move neither. A CUSUM (E. S. Page, Biometrika 41 (1954)
-100) adds up what the sizes fall short of an allowance. In simulation (`tests/benchmarks/bench_gasfault.py`) about one
-run of 8 h in 1000 passes its limit under Student's t with 4 degrees, and fewer under normal noise, white or
-correlated; noise that falls to 0.4 is told after 5 s.
+100) adds up what the sizes fall short of an allowance. `tests/benchmarks/bench_gasfault.py` finds one run of 8 h in
+1000 that passes its limit under Student's t with 4 degrees, and none under normal noise, white or correlated; noise
+that falls to 0.4 is told after 5 s, under t(4) once in 400 draws later than 10 s. The worst noise known is one whose
+neighbours lean against each other (correlation -0.6): one run of 8 h in 40.
 
 Once known, the usual size follows slowly, so that noise which dies away within hours is told and not learned, nor is
-noise that is louder for an hour. It never follows to less than half of what it was first known to be.
+noise that is louder for half an hour. It never follows to less than half of what it was first known to be.
 """
 
 from __future__ import annotations
