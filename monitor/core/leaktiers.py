@@ -11,10 +11,11 @@ A zero that drifts on by up to `FOLLOW_PPM_PER_H` never becomes a leak. A leak t
 from it by the sensor, and is not kept quiet: 0.3 ppm from the calibrated zero it is said to be either, there the
 early tier follows no more and speaks, the averages count it, and the fixed limits on the calibrated zero end it.
 What rises faster past 0.3 ppm is a leak. What stands there from the first reading on, up to 0.3 ppm, has not risen
-while anybody watched: the baseline begins at the mean of what it has seen, and the early tier, whose baseline begins
-at the calibrated zero, tells it. A zero that falls is followed no further than 0.3 ppm, for it makes the fixed limits
-late: a reading that stays well under that is a fault. It knows excesses and run time, and nothing of readings that
-are unknown.
+while anybody watched: the baseline begins at the mean of what it has seen, within 0.15 ppm, and the early tier,
+whose baseline begins at the calibrated zero, tells it. The 0.15 ppm widen to 0.3 as a zero drifts and no faster, so
+that a cold cell on its way up is no leak. A zero that falls is followed no further than 0.3 ppm, for it makes the
+fixed limits late: a reading that stays well under that is a fault. It knows excesses and run time, and nothing of
+readings that are unknown.
 
 The mirrored sum, which tells a reading that goes low, is a CUSUM: E. S. Page, Biometrika 41 (1954) 100. Its
 threshold: D. Siegmund, Sequential Analysis (1985), the approximation with the overshoot of 0.583 σ at either end.
@@ -34,6 +35,7 @@ FIRST = LENGTHS[-1]  # readings, in which a baseline does not stand still, for i
 SETTLED = round(TAU_S / STEP_S)  # readings, of which the baseline is the plain mean before it is an exponential one
 CLAMP_PPM = 0.3  # a baseline's way from the calibrated zero (alarm table), before it is said to have drifted
 UNCLAMP_PPM = 0.27  # on its way back, so that a zero at the clamp is not said to drift again and again
+REACH_PPM = 0.15  # the same way at the start, no more than a door; widens to the whole as the baseline follows
 FOLLOW_PPM_PER_H = 0.75  # of a zero that is beyond; 0.6 ppm/h is the fastest that is thought of, and a quarter more
 HOLD_S = 60.0  # for which a baseline stays where it is after its tier has returned
 LOW_K_PPM = 0.25  # allowed for on the low side
@@ -80,6 +82,7 @@ class SureTier:
         self._ramps = Ramps(LENGTHS)
         self._low_since_s = 0.0
         self._frozen_to_s = -1.0
+        self._reach_ppm = REACH_PPM  # of the baseline, from the calibrated zero or where that has been moved to
         self._followed = 0  # readings that the baseline is the mean of, until it is an exponential one
 
     @property
@@ -99,7 +102,7 @@ class SureTier:
         """Take a reading of run second `t_s`, worth `step_s`; give its clipped excess."""
         if not self._followed:
             self._followed = 1
-            self.baseline_ppm = min(max(ppm, -CLAMP_PPM), CLAMP_PPM)
+            self.baseline_ppm = min(max(ppm, -REACH_PPM), REACH_PPM)
         baseline, clip = self.baseline_ppm, self._clip_ppm
         e = ppm - baseline
         if e > clip:
@@ -128,15 +131,19 @@ class SureTier:
         return e
 
     def _follow(self, baseline_ppm: float, step_s: float) -> None:
-        zero = self.zero_ppm
+        zero, reach = self.zero_ppm, self._reach_ppm
+        if reach < CLAMP_PPM:
+            self._reach_ppm = reach = min(CLAMP_PPM, reach + FOLLOW_PPM_PER_H / 3600.0 * step_s)
         if baseline_ppm > zero + UNCLAMP_PPM:
             self.zero_ppm = zero = zero + FOLLOW_PPM_PER_H / 3600.0 * step_s
-            if baseline_ppm > zero + CLAMP_PPM:
-                baseline_ppm = zero + CLAMP_PPM
         elif zero > 0.0 and baseline_ppm < zero - UNCLAMP_PPM:
             self.zero_ppm = zero = max(0.0, baseline_ppm + UNCLAMP_PPM)
+        if baseline_ppm > zero + reach:
+            baseline_ppm = zero + reach
+        elif baseline_ppm < -reach:
+            baseline_ppm = -reach
         if baseline_ppm <= -CLAMP_PPM:
-            self.drifted_ppm = baseline_ppm = -CLAMP_PPM
+            self.drifted_ppm = baseline_ppm
         elif baseline_ppm >= CLAMP_PPM:
             self.drifted_ppm = min(baseline_ppm, zero + UNCLAMP_PPM)
         elif -UNCLAMP_PPM < baseline_ppm < UNCLAMP_PPM:

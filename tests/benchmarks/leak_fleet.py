@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from monitor.core import leakdoors, leaknoise, leaktiers, leakwindows
 from monitor.core.leakdoors import TAU_S
-from monitor.core.leaktiers import CLAMP_PPM, CONFIRM_S, FIRST, HOLD_S, SETTLED, UNCLAMP_PPM
+from monitor.core.leaktiers import CLAMP_PPM, CONFIRM_S, FIRST, HOLD_S, REACH_PPM, SETTLED, UNCLAMP_PPM
 from monitor.core.leakwindows import CLIP_NOISES, FIRST_MEAN, LENGTHS, LONGEST, early_levels
 from monitor.core.rampnoise import STEP_S
 
@@ -57,6 +57,7 @@ class Fleet:
         )
         self._early_frozen_to_s, self._sure_frozen_to_s = np.full(size, -1.0), np.full(size, -1.0)
         self._followed = np.zeros(size)
+        self._reach_ppm = np.full(size, REACH_PPM)
         self._low_since_s = np.zeros(size)
         self._block = np.zeros(size)
         self._mean_before = np.full(size, np.nan)
@@ -108,7 +109,7 @@ class Fleet:
     def _feed_sure(self, t_s: float, step_s: float, ppm: Floats) -> None:
         if not self._followed.any():
             self._followed += 1.0
-            np.clip(ppm, -CLAMP_PPM, CLAMP_PPM, out=self.sure_ppm)
+            np.clip(ppm, -REACH_PPM, REACH_PPM, out=self.sure_ppm)
         e = ppm - self.sure_ppm
         np.clip(e, -self._sure_clip, self._sure_clip, out=e)
         for i, length in enumerate(SURE):
@@ -152,7 +153,11 @@ class Fleet:
         if (zero > 0.0).any():
             down = free & ~up & (baseline < zero - UNCLAMP_PPM)
             zero[down] = np.maximum(0.0, baseline[down] + UNCLAMP_PPM)
-        np.clip(baseline, -CLAMP_PPM, zero + CLAMP_PPM, out=baseline)
+        reach = self._reach_ppm
+        if (reach < CLAMP_PPM).any():
+            reach += leaktiers.FOLLOW_PPM_PER_H / 3600.0 * step_s * free
+            np.minimum(reach, CLAMP_PPM, out=reach)
+        np.clip(baseline, -reach, zero + reach, out=baseline, where=free)
 
     def _end_block(self) -> None:
         mean = self._block / leaknoise.BLOCK
