@@ -102,7 +102,7 @@ class SimulatedBench:
                 self.board.power_off()
             case "power-on":
                 self.board.restart(now_ms, wire.POWER_ON)
-            case "reset":
+            case "reset" if self.board.powered:
                 self.board.restart(now_ms)
             case "hang":
                 self.board.hang(now_ms)

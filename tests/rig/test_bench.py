@@ -129,6 +129,17 @@ def test_board_actions_are_seen_on_the_line() -> None:
     assert seen == [("reset", "2", "02"), ("hang", "3", "08"), ("power-on", "4", "01"), ("swap 300", "300", "01")]
 
 
+def test_a_reset_starts_no_board_without_power() -> None:
+    """A board whose supply is off stays silent when its button is pressed or its port opened, until power is back."""
+    bench = SimulatedBench(BENCH, drip_run())
+    bench.step(1.0)
+    bench.do("power-off")
+    bench.do("reset")
+    assert bench.step(2.0) == b""
+    bench.do("power-on")
+    assert samples(bench.step(1.0))
+
+
 @pytest.mark.parametrize(
     ("fault", "bits"), [("tc-open", 0x1_0001), ("tc-short-ground", 0x1_0002), ("tc-short-supply", 0x1_0004)]
 )
