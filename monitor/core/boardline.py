@@ -1,7 +1,8 @@
 """What is sent to the board: the permit kept alive, its trip limits, and what clears its trip.
 
 Promise: commands are numbered in their order; a change of the permit goes out at once; trip limits are sent until the
-board confirms them. Of a recording nothing is kept alive. It decides nothing: the bench says what is permitted.
+board confirms them, and a refusal of them is said once. Of a recording nothing is kept alive. It decides nothing: the
+bench says what is permitted.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ class BoardLine:
         self.permit_why = "not asked for"
         self.protocol: int | None = None  # what the board says that it speaks
         self.trips_due = False  # the board has yet to confirm its trip limits
+        self._limits_refused = False  # and this was said
         self._clear_asked_by = ""  # who asked the board to clear its trip, until it has
 
     def set_permit(self, on: bool, why: str, t_s: float, *, buzzer: bool, out: list[Event]) -> None:
@@ -76,9 +78,12 @@ class BoardLine:
 
     def on_answer(self, answer: AnswerFrame, t_s: float, out: list[Event]) -> None:
         """The board answers a command."""
-        if answer.command == "L" and answer.result == 0:
-            self.trips_due = False
-        elif answer.result != 0:
+        if answer.command == "L":
+            self.trips_due = answer.result != 0
+            said, self._limits_refused = self._limits_refused, self.trips_due
+            if said:  # they are sent again twice a second
+                return
+        if answer.result != 0:
             if answer.command == "C":
                 self._clear_asked_by = ""
             what = {"C": "to clear its trip: the cause still stands", "L": "its trip limits"}

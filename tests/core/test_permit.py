@@ -282,6 +282,30 @@ def test_a_reset_asks_the_board_and_waits_for_it() -> None:
     assert run.state("TRIP-LATCHED") is AlarmState.RETURNED_UNACKNOWLEDGED
 
 
+def test_refused_limits_are_sent_on_and_said_once() -> None:
+    """A board that refuses its trip limits gets them twice a second; the record has one line each time it begins."""
+    run = Run()
+
+    def answered(seconds: float, result: int) -> int:
+        sent = 0
+        for _ in range(round(seconds * 10)):
+            for e in run.sample():
+                if isinstance(e, Send) and e.data.startswith(b"L,"):
+                    sent += 1
+                    run.bytes(line(f"A,L,{e.data.split(b',')[1].decode()},{result}"))
+        return sent
+
+    def said() -> int:
+        return sum(isinstance(e, Noted) and e.what == "refused" for e in run.events)
+
+    assert answered(10.0, 1) >= 19
+    assert said() == 1
+    assert answered(5.0, 0) == 1
+    run.board.restart()
+    assert answered(5.0, 1) >= 9
+    assert said() == 2
+
+
 def test_a_refused_clearing_is_said_and_forgotten() -> None:
     """If the board refuses, that is noted, and a later clearing by itself is nobody's reset: the latch stays."""
     run = ready()
