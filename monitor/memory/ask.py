@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping
 from datetime import date, datetime
+from glob import escape
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final, Literal, NamedTuple
@@ -17,7 +18,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import duckdb
 
 from monitor.errors import RefusalError
-from monitor.memory.store import FILE, Store, changes, is_changing
+from monitor.memory.store import FILE, Store, changes, is_changing, whole_path
 from monitor.memory.tables import TABLES
 
 Question = Literal["exposure", "yields", "alarms"]
@@ -100,18 +101,22 @@ def connect(folder: Path) -> duckdb.DuckDBPyConnection:
     Raises:
         RefusalError: nothing was gathered yet.
     """
-    whole = folder.resolve()
+    whole = whole_path(folder)
     if not any(whole.glob(f"run/*/*/{FILE}")):
         raise RefusalError(f"{folder}: nothing was gathered into this memory yet")
     db = duckdb.connect(config={"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"})
     for table in TABLES:
-        place = str(whole / table / "*" / "*" / FILE).replace("'", "''")
+        place = _quoted(f"{escape(whole.as_posix())}/{table}/*/*/{FILE}")
         db.execute(
-            f"CREATE VIEW {table} AS SELECT * FROM read_parquet('{place}', hive_partitioning = true, "
+            f"CREATE VIEW {table} AS SELECT * FROM read_parquet({place}, hive_partitioning = true, "
             "hive_types = {bench: VARCHAR, month: VARCHAR})"
         )
-    quoted = str(whole).replace("'", "''")
-    db.execute(f"SET allowed_directories = ['{quoted}']")
+    allowed = ", ".join(_quoted(place) for place in (whole.as_posix(), escape(whole.as_posix())))
+    db.execute(f"SET allowed_directories = [{allowed}]")  # a pattern is held against them as it is written
     db.execute("SET enable_external_access = false")
     db.execute("SET TimeZone = 'UTC'")
     return db
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"

@@ -102,6 +102,7 @@ class Store:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        whole_path(folder)
         if folder.exists() and not folder.is_dir():
             raise MemoryRefusedError(f"{folder}: found a file, wanted a folder for the memory, or none")
         with refusing(folder):
@@ -205,6 +206,22 @@ def finish(folder: Path) -> None:
     if (commit / MARK).exists():  # last: by then everything is in its place
         (commit / MARK).replace(folder / MARK)
     shutil.rmtree(commit)
+
+
+def whole_path(folder: Path) -> Path:
+    """The absolute path of a memory.
+
+    Raises:
+        MemoryRefusedError: it lies where whoever reads its files would take part of the path for a bench or month.
+    """
+    whole = folder.resolve()
+    for part in whole.parts[1:]:
+        if part.startswith(("bench=", "month=")) or "\\" in part:
+            raise MemoryRefusedError(
+                f"{folder}: found a folder {part!r} on the way, wanted none that begins with bench= or month=, "
+                "or has a \\ in it"
+            )
+    return whole
 
 
 def is_changing(folder: Path) -> bool:

@@ -153,6 +153,28 @@ def test_what_makes_no_sense_gets_one_sentence(
     assert says in line
 
 
+@pytest.mark.parametrize("name", ["mem [a]", "mem*b", "mem?c", "mem'd", "mem{e}", "µ → f"])
+def test_a_memory_may_be_called_anything(lab: Path, tmp_path: Path, name: str) -> None:
+    """A folder whose name holds signs that stand for other names is asked by itself, and no other beside it."""
+    shutil.copytree(lab / "memory", tmp_path / name)
+    beside = tmp_path / name.replace("*", "xx").replace("?", "x").replace("[a]", "a")
+    if not beside.exists():
+        shutil.copytree(lab / "memory", beside)
+    runs, wanted = (ask(place, "yields").rows for place in (tmp_path / name, lab / "memory"))
+    assert [row[:4] for row in runs] == [row[:4] for row in wanted]
+
+
+@pytest.mark.parametrize("name", ["bench=z", "month=1", "back\\slash"])
+def test_a_folder_that_would_be_misread_is_refused(lab: Path, tmp_path: Path, name: str) -> None:
+    """A path that whoever reads Parquet takes for a bench, a month or a sign of its own is refused."""
+    with pytest.raises(RefusalError, match="wanted none that begins with bench= or month="):
+        gather([lab / "logs"], tmp_path / name / "memory")
+    assert list(tmp_path.iterdir()) == []
+    shutil.copytree(lab / "memory", tmp_path / name / "memory")
+    with pytest.raises(RefusalError, match="wanted none that begins with bench= or month="):
+        ask(tmp_path / name / "memory", "yields")
+
+
 def test_wrong_usage_is_said(lab: Path) -> None:
     """A day that is none, and a grouping that only alarms have: status 2."""
     for arguments in (["exposure", "--since", "yesterday"], ["yields", "--by", "bench"]):
