@@ -144,9 +144,10 @@ def _alarms(log: Path, view: View) -> None:
     several = sum(card.can_acknowledge for card in view.cards) > 1
     if view.cards and not view.watched:
         st.html("<p><b>The alarms as they were last known:</b></p>")
+    leave = view.watched and any(card.tag == sheet.LEAVE and card.stands for card in view.cards)
     for number, card in enumerate(view.cards):
         text, buttons = st.columns([4, 1.6], vertical_alignment="center")
-        text.html(sheet.card(card, in_head=number == 0 and view.watched and card.stands))
+        text.html(sheet.card(card, in_head=number == 0 and view.watched and card.stands, leave=leave))
         with buttons.container(horizontal=True, gap="xsmall"):
             if card.can_acknowledge:
                 _button(log, f"Acknowledge {card.tag}", f"ack-{card.tag}", "acknowledge", {"tag": card.tag})

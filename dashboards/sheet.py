@@ -13,6 +13,7 @@ from dashboards.view import Head, View
 from monitor.core.catalogue import CATALOGUE
 from monitor.core.events import Priority
 
+LEAVE = "GAS-HIGH-HIGH"  # the one alarm that asks everybody to leave
 SHELVABLE = tuple(tag for tag, kind in CATALOGUE.items() if kind.priority is not Priority.HIGH)
 CAUTION = (
     "An aid, not a certified gas detector or safety system: local rules and licensed practice come first. "
@@ -66,10 +67,14 @@ def head(h: Head) -> str:
     )
 
 
-def card(c: Card, *, in_head: bool) -> str:
-    """An alarm's card. What to do stands in the head for the worst, and here for the others."""
+def card(c: Card, *, in_head: bool, leave: bool = False) -> str:
+    """An alarm's card. What to do stands in the head for the worst, and here for the others.
+
+    With `leave` the head sends people out, and no other card holds them back with something to do.
+    """
     seen = f"Seen: {c.detail}. " if c.detail else ""
-    said = f"{c.consequence} {seen}" if in_head else f"{c.consequence} {seen}Do: {c.response} "
+    do = "Do: leave first, as said above. " if leave else f"Do: {c.response} "
+    said = f"{c.consequence} {seen}" if in_head else f"{c.consequence} {seen}{do}"
     return (
         f'<article class="card {c.priority.value}"><p class="line"><span class="sign">{c.sign}</span> '
         f"<b>{escape(c.title)}</b> <code>{escape(c.tag)}</code> <i>{escape(c.state_words)}, {escape(c.since)}</i></p>"

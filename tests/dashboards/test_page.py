@@ -97,6 +97,14 @@ def test_a_quiet_run_is_on_one_sheet(show: Shower) -> None:
     assert [b.key for b in shown.app.button if str(b.key).startswith("ack")] == []
 
 
+def test_who_is_told_to_leave_is_told_nothing_else(show: Shower) -> None:
+    """With too much gas in the air no other alarm's card asks anybody to stay and do something first."""
+    shown = show.run(QUIET._replace(alarms=(standing("GAS-HIGH-HIGH"), standing("GAS-LEAK"))))
+    assert "Leave, and warn the others." in shown.text
+    assert shown.text.count("Do: leave first, as said above.") == 1
+    assert "Look for the leak" not in shown.text
+
+
 def test_an_acknowledgement_goes_into_the_inbox_with_a_name(show: Shower) -> None:
     """The alarm by its tag, the person by the name on the page, the moment by the clock."""
     shown = show.run(ALARMED)
