@@ -96,6 +96,17 @@ def test_a_watched_bench_with_a_silent_board_has_no_readings(age_s: float | None
     assert (cells.plate, cells.rate, cells.over) == (plate, rate, "0.350 of 0.334 mol")
 
 
+def test_a_quiet_bench_whose_air_is_not_known_says_so() -> None:
+    """No alarm stands, since it is out of service, and still the row does not pass for known air."""
+    roll, v = Roll(), voice()
+    seen = FULL._replace(alarms=(), sample_age_s=0.1, gas=Reading(None, why="no change at all: frozen"))
+    for sent in (v.watched(seen), v.standing(seen, 0), v.state(seen, 1, 0)):
+        roll.hear(live(sent), at(100.0))
+    (row,) = picture(roll, 100.0).rows(0, 1)
+    cells = cells_of(row, 100.0)
+    assert (cells.level, cells.what) == (Level.QUIET, "air not known: no change at all: frozen")
+
+
 def test_the_worst_alarm_and_since_when() -> None:
     """A row says the worst alarm, for how long, and what waits beside it; by its run time, then by ours."""
     roll, v = Roll(), voice()

@@ -37,6 +37,12 @@ def test_what_is_left_comes_first() -> None:
     assert ready.done(CHECKS) == "<p>Passed: board. Waived: plate (second run &lt;today&gt;).</p>"
 
 
+def test_the_check_is_the_first_step() -> None:
+    """While something is left nobody is sent to ask for a permit that will be refused; then the step is the usual."""
+    assert ready.step(CHECKS) == "Go through the check below, 2 of 4 to do. Then ask for the permit."
+    assert ready.step(CHECKS[:2]) == ""
+
+
 def test_all_done() -> None:
     """With nothing left the page says what comes next; with nothing done the line is not there."""
     assert "Ask for the permit" in ready.head(CHECKS[:2])

@@ -118,6 +118,15 @@ def test_an_average_over_its_limit_says_so() -> None:
     assert eight.note == f"limit {limits.gas_twa_ppm:g} ppm"
 
 
+def test_unknown_air_is_not_calm_though_no_alarm_stands() -> None:
+    """Its fault alarm may be out of service, or about to come: the head says what is not known, and why."""
+    head = shown(QUIET._replace(gas=Reading(None, why="no change at all: frozen"))).head
+    assert (head.level, head.sign, head.text) == ("unknown", "?", "Air not known")
+    assert head.steps[0] == "Air not known: no change at all: frozen."
+    both = shown(QUIET._replace(gas=Reading(None, why="frozen"), plate=Reading(None, why="open"))).head
+    assert both.steps[:2] == ("Air not known: frozen.", "Plate not known: open.")
+
+
 def test_the_worst_alarm_is_the_headline() -> None:
     """A high alarm leads, with its steps in order, whatever else stands."""
     alarms = (standing("ACID-LOW", Priority.LOW), standing("PLATE-HIGH", Priority.MEDIUM), standing("GAS-HIGH"))

@@ -30,6 +30,13 @@ def test_a_rate_of_a_silent_board_is_unknown() -> None:
         assert "1201 drops, rate unknown" in overview_line(generating(silent))
 
 
+def test_one_drop_is_one() -> None:
+    """The first drop of a run is not "1 drops"."""
+    o = generating(0.06)
+    assert o.account is not None
+    assert "1 drop, 58/min" in overview_line(o._replace(account=o.account._replace(drops=1)))
+
+
 def test_a_terminal_that_is_gone_ends_nothing() -> None:
     """When nobody reads any more, lines are taken and dropped."""
     stream = io.StringIO()

@@ -159,6 +159,14 @@ def test_what_is_no_serial_port(path: str) -> None:
     assert "\n" not in str(told.value)
 
 
+def test_a_file_is_no_serial_port(tmp_path: Path) -> None:
+    """A file named by mistake is called none, without the system's own jargon."""
+    path = tmp_path / "run.toml"
+    path.touch()
+    with pytest.raises(PortError, match=r"run\.toml is no serial port: is the path right\?$"):
+        SerialPort(str(path), 115200)
+
+
 def test_a_port_that_failed_to_open_is_let_go(tmp_path: Path) -> None:
     """A path that opens but is no serial line leaves no file open behind, however often it is tried."""
     path = tmp_path / "plain"
