@@ -21,6 +21,7 @@ FORMAT = 2
 ENDING = "*.so2log"
 LEVELS_S = (1, 10, 60, 600)
 _NO_SHARING = (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)  # primary result codes
+UTC_MAX_S = 253_402_214_400.0  # the last day of the year 9999, where calendars here end
 NAMED = 5  # of the logs in a folder that was given for a log
 
 
@@ -167,6 +168,9 @@ class LogReader:
             bench, run, made_by = meta["bench_toml"], meta["run_toml"], meta["made_by"]
         except (KeyError, ValueError) as why:
             raise LogError(f"{self.path}: its header lacks {why}") from why
+        for name, at in (("start", start), ("last", last)):
+            if not (0.0 <= at.utc_s <= UTC_MAX_S and 0.0 <= at.mono_s <= UTC_MAX_S):
+                raise LogError(f"{self.path}: found a {name} in its header that no calendar has, wanted a moment")
         closed = bool(self._all("SELECT 1 FROM phase WHERE phase = 'closed' LIMIT 1"))
         return Header(bench, run, start, last, closed, made_by)
 

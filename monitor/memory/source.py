@@ -49,11 +49,9 @@ def look(log: Path) -> Seen:
     """
     reader = LogReader(log)
     header = reader.header()
+    began = datetime.fromtimestamp(header.start.utc_s, tz=UTC)
     try:
-        began = datetime.fromtimestamp(header.start.utc_s, tz=UTC)
         bench = str(parse_toml(header.bench_toml, "bench.toml in the log").get("name", ""))
-    except (ValueError, OverflowError, OSError) as why:
-        raise LogError(f"{log}: found {header.start.utc_s!r} for its beginning, wanted Unix seconds") from why
     except RefusalError as why:
         raise LogError(f"{log}: {' '.join(str(why).split())}") from why
     if not _BENCH.fullmatch(bench):

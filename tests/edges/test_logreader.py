@@ -136,6 +136,15 @@ def test_a_header_that_lacks_something(tmp_path: Path) -> None:
         LogReader(path).header()
 
 
+@pytest.mark.parametrize("key", ["start_utc_s", "start_mono_s"])
+@pytest.mark.parametrize("value", ["nan", "inf", "-1e9", "1e300"])
+def test_a_moment_that_no_calendar_has(tmp_path: Path, key: str, value: str) -> None:
+    """A log that began at no time at all is refused in a sentence, and crashes no report or list."""
+    path = altered(tmp_path / "a.so2log", f"UPDATE meta SET value = '{value}' WHERE key = '{key}'")
+    with pytest.raises(LogError, match="found a start in its header that no calendar has"):
+        LogReader(path).header()
+
+
 def test_an_input_that_cannot_be_understood(tmp_path: Path) -> None:
     """A request in the record that is none is told with its number; it is not skipped as if it had not been."""
     path = altered(tmp_path / "a.so2log", "INSERT INTO input VALUES (17, 0.0, 0.0, 'request', x'7b7d')")
