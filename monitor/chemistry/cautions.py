@@ -21,7 +21,7 @@ FUMING_HCL_FRACTION = 0.20  # hydrochloric acid stronger than its azeotrope (20.
 STRONG_H2SO4_FRACTION = 0.70  # above this it spits and heats sharply when it meets water; common practice, no source
 MODEL_RANGE_C = (5.0, 60.0)  # Goldberg & Parker (1985) begin at 5 °C; over 60 °C water vapour and foam take over
 H2SO4_BOILING_C = 337.0  # 98.3 % azeotrope, CRC Handbook
-H2SO4_DECOMPOSING_C = 300.0  # it begins to give off sulfur trioxide and water
+H2SO4_DECOMPOSING_C = 300.0  # it begins to give off sulfur trioxide and water; from memory of handbooks
 SULFUR_MELTING_C = 115.2  # CRC Handbook
 
 

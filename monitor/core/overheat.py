@@ -16,13 +16,13 @@ from typing import Final
 
 from monitor.core.events import Reading
 
-Q_C2_PER_S3: Final = 1e-4  # of the slope's wander
+Q_C2_PER_S3: Final = 1e-4  # of the slope's wander; tried on simulated plates (`tests/benchmarks/bench_overheat.py`)
 NOISE_C: Final = 0.1  # of the converter's reading; from memory of data sheets of such converters
 LSB_C: Final = 0.25
 R_C2: Final = NOISE_C**2 + LSB_C**2 / 12.0
-GATE: Final = 4.0
-REJECTIONS_MAX: Final = 5
-HORIZON_S: Final = 30.0
+GATE: Final = 4.0  # standard deviations
+REJECTIONS_MAX: Final = 5  # readings in a row
+HORIZON_S: Final = 30.0  # as tried on the same plates
 HORIZON_PART: Final = 0.6  # of the time from the highest setpoint to the limit
 HOLD_S: Final = 2.0  # it must stand so long; looked ahead by as much more, so that standing costs no lead
 SETTLE_S: Final = 5.0  # of readings before the slope means anything
