@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from math import floor, log10
 
-COVERAGE = 2.0  # expanded uncertainty is two standard uncertainties, about 95 % (GUM 6.2.1, JCGM 100:2008)
+from monitor.terms import COVERAGE
+
 UNKNOWN = "unknown"
 _MOST_DECIMALS = 6
 

@@ -12,10 +12,9 @@ from typing import NamedTuple
 
 from monitor import calibration as cal
 from monitor.chemistry.acids import density_g_per_cm3
-from monitor.terms import Acid, BenchTerms, Measured, RunTerms
+from monitor.terms import COVERAGE, Acid, BenchTerms, Measured, RunTerms
 
 Values = Mapping[str, str | int | float | date]
-COVERAGE = 2.0  # k of an expanded uncertainty, about 95 % (GUM 6.2)
 
 
 class Share(NamedTuple):

@@ -16,6 +16,7 @@ from monitor.chemistry.substances import MOLAR_MASS_G_PER_MOL
 from monitor.core.events import Leak, Reading
 from monitor.core.leak import LeakDetector
 from monitor.core.leaksize import MISFIT, Following, RoomModel, Size
+from monitor.core.spans import run_clock
 from monitor.terms import GasTerms, RoomTerms
 
 TRACE_S = 600  # seconds of means kept; when full the oldest goes, and a leak older than that is fitted no more
@@ -123,10 +124,10 @@ class LeakWatch:
 def leak_words(leak: Leak) -> str:
     """A leak in one sentence."""
     over = "over the sensor's range" if leak.ppm_over is None else f"{leak.ppm_over:.2f} ppm over its usual level"
-    said = [f"{over}, since {_run_time(leak.since_s)} of the run"]
+    said = [f"{over}, since {run_clock(leak.since_s)} of the run"]
     if leak.mg_per_min is not None and leak.u_mg_per_min is not None:
         low, high = max(0.0, leak.mg_per_min - leak.u_mg_per_min), leak.mg_per_min + leak.u_mg_per_min
-        when = "" if leak.sized_s is None else f" as of {_run_time(leak.sized_s)}"
+        when = "" if leak.sized_s is None else f" as of {run_clock(leak.sized_s)}"
         if leak.follows:
             when = " when it began"  # for it sinks with the making
         said.append(f"about {_short(leak.mg_per_min)} mg/min ({_short(low)} to {_short(high)}){when}")
@@ -144,9 +145,3 @@ def leak_words(leak: Leak) -> str:
 def _short(x: float, digits: int = 2) -> str:
     """A number of so many digits that count, without an exponent."""
     return f"{float(f'{x:.{digits}g}'):.10g}"
-
-
-def _run_time(t_s: float) -> str:
-    minutes, seconds = divmod(int(t_s), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02}:{seconds:02}"

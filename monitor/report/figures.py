@@ -5,7 +5,8 @@ from __future__ import annotations
 from monitor.report.facts import Facts
 from monitor.report.pieces import Html
 from monitor.report.traces import BLUE, GREEN, ORANGE, VERMILLION, Bar, Line, Mark, Point, drawing, lanes
-from monitor.report.words import COVERAGE, number
+from monitor.report.words import number
+from monitor.terms import COVERAGE
 
 RATE_BINS = 240  # of the run; a bin is at least LEAST_BIN_S
 LEAST_BIN_S = 20.0  # as the account counts the drip rate

@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 from math import floor, isfinite, log10
 
 from monitor.core import spans
+from monitor.terms import COVERAGE
 
-COVERAGE = 2.0  # expanded uncertainty is two standard uncertainties, about 95 % (JCGM 100:2008, 6.2.1)
 UNKNOWN = "not known"
 _MOST_DECIMALS = 6
 
