@@ -149,5 +149,5 @@ def test_a_note_is_written_by_keyboard(browser: Browser, server: Server) -> None
     page.keyboard.type("first gas")
     tab_to(page, "Write it")
     page.keyboard.press("Space")
-    expect(page.locator(".record")).to_contain_text("bench: first gas", timeout=PATIENCE_MS)
+    expect(page.locator(".record").first).to_contain_text("bench: first gas", timeout=PATIENCE_MS)
     page.close()
