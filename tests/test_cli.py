@@ -252,8 +252,8 @@ NAMELESS = "so2bench: this account has no name here; --user says which account i
 def test_an_answer_that_is_no_text(folder: Path) -> None:
     """Bytes that are no character, typed at a question, are an answer like another."""
     bench, _, run, _ = terms()
-    calibrate = ["calibrate", "gas-zero", "--bench", "bench.toml", "--seconds", "2", "--port"]
-    with BenchServer(SimulatedBench(bench, run, 3), folder / "board"):
+    calibrate = ["calibrate", "gas-zero", "--bench", "bench.toml", "--seconds", "20", "--port"]
+    with BenchServer(SimulatedBench(bench, run, 3), folder / "board", 10.0):
         command = [sys.executable, "-m", "monitor", *calibrate]
         environ = {**os.environ, "PYTHONIOENCODING": "utf-8"}
         done = subprocess.run(command, env=environ, input=b"\xff\n", capture_output=True, check=False, timeout=60)
