@@ -72,13 +72,16 @@ def card(c: Card, *, in_head: bool, leave: bool = False) -> str:
 
     With `leave` the head sends people out, and no other card holds them back with something to do.
     """
-    seen = f"Seen: {c.detail}. " if c.detail else ""
+    seen = f"{'Seen' if c.stands else 'What was seen'}: {c.detail}. " if c.detail else ""
     do = "Do: leave first, as said above. " if leave else f"Do: {c.response} "
     said = f"{c.consequence} {seen}" if in_head else f"{c.consequence} {seen}{do}"
+    said += f"Time to respond: {c.time_to_respond}."
+    if not c.stands:  # what follows from it, and what to do while it stood, is true no more
+        said = f"{seen}The cause is gone: find out why it came."
     return (
         f'<article class="card {c.priority.value}"><p class="line"><span class="sign">{c.sign}</span> '
         f"<b>{escape(c.title)}</b> <code>{escape(c.tag)}</code> <i>{escape(c.state_words)}, {escape(c.since)}</i></p>"
-        f"<p>{escape(said)}Time to respond: {escape(c.time_to_respond)}.</p></article>"
+        f"<p>{escape(said)}</p></article>"
     )
 
 

@@ -41,7 +41,12 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
 
     p = commands.add_parser("demo", help="a simulated bench with the monitor and the page; nothing else is needed")
-    p.add_argument("--speed", type=_speed, default=1.0, help="how much faster than real time (1 to 10; default 1)")
+    p.add_argument(
+        "--speed",
+        type=_speed,
+        default=1.0,
+        help="how much faster than real time (1 to 10; default 1); at 10, a machine busy for 0.3 s loses its board",
+    )
     p.add_argument("--route", choices=get_args(Route), default="acid-drip", help="which story (default acid-drip)")
     p.add_argument("--meter", choices=get_args(Meter), help="what meters the gas (default: the story's own)")
     p.add_argument("--firmware", action="store_true", help="run the real firmware image in its simulator")

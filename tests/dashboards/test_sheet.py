@@ -33,6 +33,16 @@ def test_nothing_from_outside_becomes_markup() -> None:
     assert page.count("&lt;script&gt;") == 9
 
 
+def test_what_is_over_is_told_as_over() -> None:
+    """A card whose cause is gone neither says what follows from it nor asks for what was to be done then."""
+    over = standing("LINK-LOST", state=AlarmState.LATCHED_UNACKNOWLEDGED, detail="no valid sample for 3 s")
+    view = view_of(QUIET._replace(alarms=(over,)), SHEET, OPEN, 0.1, True, UTC_S)
+    said = sheet.card(view.cards[0], in_head=False)
+    assert "What was seen: no valid sample for 3 s. The cause is gone: find out why it came." in said
+    assert "Every reading on this page is old" not in said
+    assert "Stop the gas" not in said
+
+
 def test_the_head_has_a_sign_and_a_word_beside_its_colour() -> None:
     """High, medium and low differ without colour."""
     said = []
