@@ -123,7 +123,11 @@ class LeakWatch:
 
 def leak_words(leak: Leak) -> str:
     """A leak in one sentence."""
-    over = "over the sensor's range" if leak.ppm_over is None else f"{leak.ppm_over:.2f} ppm over its usual level"
+    over = (
+        "over the sensor's range"
+        if leak.ppm_over is None
+        else f"{max(0.0, leak.ppm_over):.2f} ppm over its usual level"
+    )
     said = [f"{over}, since {run_clock(leak.since_s)} of the run"]
     if leak.mg_per_min is not None and leak.u_mg_per_min is not None:
         low, high = max(0.0, leak.mg_per_min - leak.u_mg_per_min), leak.mg_per_min + leak.u_mg_per_min

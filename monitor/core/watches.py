@@ -107,6 +107,8 @@ class Watches:
                 last_s = account.last_drop_s
                 cools = self._cooling.words(at.mono_s, plate_c, inf if last_s is None else at.mono_s - last_s)
                 back = back or cools
+        if account.cleared.going_on and account.cleared.air_l_per_min > 0.0:
+            back = None  # what falls short of gas comes as air, and not as liquid
         yield "SUCK-BACK", back
 
     def _of_the_flow(self, t_s: float, ahead: Forecast, account: Account, gate_dark: bool) -> str | None:

@@ -132,7 +132,7 @@ class PageServer:
     ) -> None:
         if find_spec("streamlit") is None or find_spec("altair") is None:
             raise RefusalError(
-                "the page needs streamlit and altair: pip install 'so2bench[dashboard]'; without a page: "
+                "the page needs streamlit and altair: pip install '.[dashboard]'; without a page: "
                 "--no-dashboard, or --plain for benches"
             )
         self._claim, self.port = _claimed(reach.address, port)

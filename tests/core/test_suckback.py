@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from monitor.core.alarms import STANDING
 from monitor.core.suckback import CoolingFlask, SuckBack
 from monitor.rig.reality import Reality
 from monitor.terms import Measured, RunTerms
@@ -124,6 +125,21 @@ def test_a_weighing_in_a_run_raises_no_suck_back() -> None:
     assert run.ask("undo-weighing").accepted
     run.samples(30.0, every(50))
     assert "SUCK-BACK" not in [tag for tag, _ in raised(run.events)]
+
+
+def test_air_that_is_led_through_keeps_the_liquid_down() -> None:
+    """The advice stands when the drip ends, goes while air is led through the flask, and is back when that ends."""
+    run = Run(DRIP)
+    run.sample()
+    run.permit()
+    run.samples(245.0, every(10, 3))
+    run.samples(30.0)
+    assert run.state("SUCK-BACK") in STANDING
+    assert run.ask("phase", phase="running out").accepted
+    for air_l_per_min, stands in ((1.0, False), (0.0, True)):
+        assert run.ask("clearing", air_l_per_min=air_l_per_min, liquor_c=22.0).accepted
+        run.samples(90.0)
+        assert (run.state("SUCK-BACK") in STANDING) is stands
 
 
 def test_a_plate_that_cools_while_it_drips_is_nothing() -> None:
