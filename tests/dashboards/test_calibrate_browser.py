@@ -48,11 +48,15 @@ def chosen(page: Page, kind: str) -> None:
 
 
 def enter(page: Page, label: str, value: str) -> None:
-    """Type a value into the field of that label and leave it."""
-    at_rest(page, label)
+    """Type a value into the field of that label and leave it; again, as a person would, if the field came anew."""
     field = page.get_by_label(label, exact=True)
-    field.fill(value)
-    field.press("Enter")
+    for _ in range(3):
+        at_rest(page, label)
+        field.fill(value)
+        field.press("Enter")
+        if field.input_value():
+            return
+    raise AssertionError(f"{label}: what is typed does not stay")
 
 
 def at_rest(page: Page, label: str) -> None:
