@@ -1,7 +1,7 @@
 """The leak detector: two tiers over slowly following baselines.
 
 Promise: the sure tier (GAS-LEAK) speaks when the reading rises as noise does once in 10,000 h at the most, and as it
-does at one sudden door in 2500; the early tier (GAS-RISING) as noise does once in 1000 h, and also at real movements
+does at one sudden door in 4000; the early tier (GAS-RISING) as noise does once in 1000 h, and also at real movements
 of the zero, which is why it only asks somebody to look. A
 reading that goes low is a fault, for another gas or a dying cell can hide a leak. An unknown reading changes
 nothing: it neither begins an alarm nor ends one. It knows readings and run time, and nothing of alarms.

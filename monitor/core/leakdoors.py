@@ -30,7 +30,7 @@ TAU_S = 300.0  # of the baseline's exponential mean
 SURE_H = 10_000.0  # mean hours between false alarms in noise alone, at the least
 DOOR_PPM = 0.15  # at once, decaying in a minute
 DOOR_SAMPLES = 60
-DOORS = 2500.0  # to one false alarm
+DOORS = 4000.0  # to one false alarm: the most with which 1 ppm is heard within 5.5 s
 SAMPLES_PER_H = 3600.0 / STEP_S
 
 _NOISE = ramp_noise(LENGTHS, TAU_S)

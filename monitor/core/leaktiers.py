@@ -2,7 +2,7 @@
 
 A sum that takes all that is over an allowance (a CUSUM) tells a leak from a door badly: one that hears 1 ppm within
 5.5 s speaks at one door in 200, and with an allowance so large that it does not, it is late. Windows that weigh the
-newest sample most, as a slow sensor rises, hear as soon at one door in 2500, and their levels are computed
+newest sample most, as a slow sensor rises, hear as soon at one door in 4000, and their levels are computed
 (`leakdoors`). The tier's baseline is its own and stands still while a window is half way up or has spoken: the
 early tier (`leakwindows`), which stops at every movement, must not hold it back, or a slow ramp of the zero would
 become a sure leak.
