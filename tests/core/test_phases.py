@@ -70,14 +70,20 @@ def drip(board: BoardScript) -> None:
         board.drop()
 
 
-def test_a_run_goes_through_its_phases_by_itself() -> None:
-    """Dripped until the need is over, tap shut, permit taken back: running out, then closing down, with no alarm."""
+def dripped_over_the_need() -> Run:
+    """A run of a small need, just gone over, whose drip is called still after 20 s."""
     limits = replace(LIMITS, drip_stalled_s=20.0)
     run = Run(replace(SMALL, receiver=ReceiverTerms(None, 0.005)), replace(BENCH, limits=limits))
     run.samples(1.0)
     run.permit()
     while run.bench.account.delivered_mol < 0.006:
         run.samples(1.0, drip)
+    return run
+
+
+def test_a_run_goes_through_its_phases_by_itself() -> None:
+    """Dripped until the need is over, tap shut, permit taken back: running out, then closing down, with no alarm."""
+    run = dripped_over_the_need()
     run.samples(25.0)
     assert phases(run)[-1] == (Phase.RUNNING_OUT, "")
     assert "DRIP-STALLED" not in [tag for tag, _ in raised(run.events)]
@@ -93,12 +99,7 @@ def test_a_run_goes_through_its_phases_by_itself() -> None:
 
 def test_generating_begun_anew_by_a_person_is_given_its_time() -> None:
     """Beyond the need a person may go on: the phase asked for stays as long as a still drip would, and then ends."""
-    limits = replace(LIMITS, drip_stalled_s=20.0)
-    run = Run(replace(SMALL, receiver=ReceiverTerms(None, 0.005)), replace(BENCH, limits=limits))
-    run.samples(1.0)
-    run.permit()
-    while run.bench.account.delivered_mol < 0.006:
-        run.samples(1.0, drip)
+    run = dripped_over_the_need()
     run.samples(60.0)
     assert phases(run)[-1][0] is Phase.RUNNING_OUT
     run.ask("phase", phase="generating")

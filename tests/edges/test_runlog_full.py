@@ -113,14 +113,20 @@ def test_a_really_full_disk(small_disk: Path, monkeypatch: pytest.MonkeyPatch) -
     assert rows(log, "SELECT count(*) FROM input") == [(source.samples,)]
 
 
-def test_a_full_queue_makes_the_run_wait(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """When even the waiting room is full, whoever writes waits; nothing is thrown away, and it goes on by itself."""
+@pytest.fixture
+def short_of_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[Path, LogWriter, Troubles]:
+    """A log, its writer with a small waiting room, who tries again soon and waits for no other, and what it told."""
     monkeypatch.setattr(runlog, "QUEUE_MAX", 50)
     monkeypatch.setattr(runlog, "RETRY_S", 0.05)
-    log = new_log(tmp_path / "run.so2log")
-    troubles, source = Troubles(), Source()
+    log, troubles = new_log(tmp_path / "run.so2log"), Troubles()
     writer = LogWriter(log, troubles)
     writer._db.execute("PRAGMA busy_timeout=50")
+    return log, writer, troubles
+
+
+def test_a_full_queue_makes_the_run_wait(short_of_room: tuple[Path, LogWriter, Troubles]) -> None:
+    """When even the waiting room is full, whoever writes waits; nothing is thrown away, and it goes on by itself."""
+    (log, writer, troubles), source = short_of_room, Source()
     with closing(sqlite3.connect(log, isolation_level=None)) as db:
         db.execute("BEGIN IMMEDIATE")  # a writer that does not let go is as good as a full disk
         source.write(writer, 30)
@@ -134,14 +140,9 @@ def test_a_full_queue_makes_the_run_wait(tmp_path: Path, monkeypatch: pytest.Mon
     assert rows(log, "SELECT count(*) FROM input") == [(230,)]
 
 
-def test_a_run_that_is_to_end_waits_no_longer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_run_that_is_to_end_waits_no_longer(short_of_room: tuple[Path, LogWriter, Troubles]) -> None:
     """Who waits for room in a full waiting room is let go when the run is to end; what found none is counted."""
-    monkeypatch.setattr(runlog, "QUEUE_MAX", 50)
-    monkeypatch.setattr(runlog, "RETRY_S", 0.05)
-    log = new_log(tmp_path / "run.so2log")
-    troubles, source = Troubles(), Source()
-    writer = LogWriter(log, troubles)
-    writer._db.execute("PRAGMA busy_timeout=50")
+    (log, writer, troubles), source = short_of_room, Source()
     with closing(sqlite3.connect(log, isolation_level=None)) as db:
         db.execute("BEGIN IMMEDIATE")
         source.write(writer, 30)
@@ -155,14 +156,9 @@ def test_a_run_that_is_to_end_waits_no_longer(tmp_path: Path, monkeypatch: pytes
         db.execute("ROLLBACK")
 
 
-def test_closing_on_a_full_disk_says_what_is_lost(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_closing_on_a_full_disk_says_what_is_lost(short_of_room: tuple[Path, LogWriter, Troubles]) -> None:
     """Closing while the disk refuses gives up after the time it was given, and says how much is lost."""
-    monkeypatch.setattr(runlog, "QUEUE_MAX", 50)
-    monkeypatch.setattr(runlog, "RETRY_S", 0.05)
-    log = new_log(tmp_path / "run.so2log")
-    troubles = Troubles()
-    writer = LogWriter(log, troubles)
-    writer._db.execute("PRAGMA busy_timeout=50")
+    log, writer, troubles = short_of_room
     with closing(sqlite3.connect(log, isolation_level=None)) as db:
         db.execute("BEGIN IMMEDIATE")
         Source().write(writer, 30)
